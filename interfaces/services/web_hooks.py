@@ -124,7 +124,9 @@ def send_again(*, delivery: WebHookDelivery, actor: User, at: datetime) -> None:
 
 
 def _spans_on(hook: WebHook, day: date) -> Any:
-    return StandingSpan.objects.on(day).filter(person__site=hook.site_id)
+    """How they stand whom the bench check of the web hook's site knows on a day."""
+    here = Person.objects.at_work_on(day)
+    return StandingSpan.objects.on(day).filter(person__site=hook.site_id, person__in=here)
 
 
 def _report_everybody(hook: WebHook, day: date) -> None:
@@ -177,7 +179,7 @@ def _write_deliveries_for(hook_id: int, now: datetime) -> tuple[int, int]:
     news = list(_changed_spans(hook, hook.site.today(now))[:CHANGES_AT_A_TIME])
     rows = (
         _deliveries_for_changes(hook, news, now)
-        + _deliveries_for_withdrawn(hook, now)
+        + _deliveries_for_gone(hook, news, now)
         + _deliveries_for_coming_ends(hook, now)
     )
     WebHookDelivery.objects.bulk_create(rows, batch_size=ROWS_AT_A_TIME)
@@ -234,18 +236,25 @@ def _deliveries_for_changes(
     return rows
 
 
-def _deliveries_for_withdrawn(hook: WebHook, now: datetime) -> list[WebHookDelivery]:
-    """The end of what the register no longer knows of: every certificate was withdrawn."""
+def _deliveries_for_gone(
+    hook: WebHook, news: list[StandingSpan], now: datetime
+) -> list[WebHookDelivery]:
+    """The end of what no longer holds here: withdrawn, or they left or are at another site."""
     day = hook.site.today(now)
-    spans = StandingSpan.objects.on(day).filter(person=OuterRef("person"), scope=OuterRef("scope"))
-    gone = list(
-        ReportedStanding.objects.filter(
-            hook=hook, person__site=hook.site_id, standing__in=[CERTIFIED, Standing.SUSPENDED.value]
+    # Whoever goes just after the changes were read is told of by the next round: two events of
+    # one instant would not say which is the later.
+    told = {(span.person_id, span.scope_id) for span in news}
+    spans = _spans_on(hook, day).filter(person=OuterRef("person"), scope=OuterRef("scope"))
+    gone = [
+        reported
+        for reported in ReportedStanding.objects.filter(
+            hook=hook, standing__in=[CERTIFIED, Standing.SUSPENDED.value]
         )
         .filter(~Exists(spans))
         .select_related("person", "scope")
         .order_by("person", "scope")
-    )
+        if (reported.person_id, reported.scope_id) not in told
+    ]
     rows = []
     for reported in gone:
         reported.standing, reported.certificate_id = Standing.NEVER_CERTIFIED.value, None
@@ -268,7 +277,7 @@ def _deliveries_for_withdrawn(hook: WebHook, now: datetime) -> list[WebHookDeliv
                     certified_through=None,
                 )
             )
-    ReportedStanding.objects.bulk_update(gone, NOTED)
+    ReportedStanding.objects.bulk_update(gone, NOTED, batch_size=CHANGES_AT_A_TIME)
     return rows
 
 
@@ -313,17 +322,19 @@ def _deliveries_for_coming_ends(hook: WebHook, now: datetime) -> list[WebHookDel
     """What the reminders' ledger holds since the web hook was made: the same steps, once."""
     if HookEvent.ABOUT_TO_END not in hook.events:
         return []
+    day = hook.site.today(now)
     delivered = WebHookDelivery.objects.filter(hook=hook, reminder=OuterRef("pk"))
     going = [Reminder.State.WAITING, Reminder.State.WRITTEN, Reminder.State.LISTED]
     news = list(
         Reminder.objects.filter(
             recipient=F("person"),
             person__site=hook.site_id,
+            person__in=Person.objects.at_work_on(day),
             kind__in=ENDS_OF_STANDING,
             state__in=going,
             step__gt=DAY_AFTER,
             recorded_at__gte=hook.recorded_at,
-            ends_on__gte=hook.site.today(now),
+            ends_on__gte=day,
         )
         .filter(~Exists(delivered))
         .select_related("person__site")
@@ -333,7 +344,7 @@ def _deliveries_for_coming_ends(hook: WebHook, now: datetime) -> list[WebHookDel
     rows = []
     for start in range(0, len(news), PEOPLE_AT_A_TIME):
         batch = news[start : start + PEOPLE_AT_A_TIME]
-        endings = ends_of({row.person_id for row in batch}).by_key(hook.site.today(now))
+        endings = ends_of({row.person_id for row in batch}).by_key(day)
         for row in batch:
             ending = endings.get(key_of(row))
             if ending is None or ending.stopped:
@@ -346,7 +357,7 @@ def _deliveries_for_coming_ends(hook: WebHook, now: datetime) -> list[WebHookDel
                     row.person,
                     now,
                     reminder=row,
-                    occurred_on=hook.site.today(now),
+                    occurred_on=day,
                     scopes=[_scope_facts(scopes[pk]) for pk in ending.scope_ids],
                     standing=CERTIFIED,
                     certified_through=row.ends_on,

@@ -11,6 +11,8 @@ from certification.services.acts import Act
 from interfaces.exceptions import InterfaceError
 from interfaces.models import ReportedStanding, WebHookDelivery
 from interfaces.services import web_hooks as hooks
+from people.services.people import change_person
+from people.services.returns import return_person
 from records.models import TrailEntry
 from tests.factories import (
     make_certificate,
@@ -354,6 +356,107 @@ def test_each_site_has_its_own():
     ends_in(400, somebody(site=other_site))
     assert news() == 1
     assert (events(here_hook), events(there_hook)) == ([], ["certified"])
+
+
+def change(person, on=DAY, **fields):
+    change_person(person=person, actor="system", at=at(on, 6), **fields)
+    person.refresh_from_db()
+
+
+def test_whoever_leaves_is_told_as_ended_the_day_after_and_certified_once_back():
+    hook = make_hook()
+    certificate = ends_in(400)
+    person = certificate.person
+    news()
+    change(person, left_on=DAY + days(2))
+    assert [news(DAY + days(shift)) for shift in range(5)] == [0, 0, 0, 1, 0]
+    assert deliveries_to(hook)[-1] == {
+        "version": 1,
+        "id": WebHookDelivery.objects.latest("pk").delivery_id,
+        "event": "ended",
+        "recorded_at": "2026-11-28T06:07:00.000000Z",
+        "site": "CA",
+        "employee_number": person.employee_number,
+        "occurred_on": (DAY + days(3)).isoformat(),
+        "scopes": [{"code": certificate.scope.code, "title": "Turrets"}],
+        "standing": "not_current",
+        "certificate": None,
+        "certified_through": None,
+        "restriction": "",
+    }
+
+    back = DAY + days(7)
+    return_person(
+        person=person,
+        returned_on=back,
+        reason="Back for the winter.",
+        actor=make_user("administrator", site=person.site),
+        at=at(back),
+    )
+    assert [news(back), news(back)] == [1, 0]
+    assert events(hook) == ["certified", "ended", "certified"]
+
+
+def test_whoever_moves_is_told_as_ended_to_the_one_site_and_certified_to_the_other():
+    there = aldergate()
+    hook, hook_there = make_hook(), make_hook(site=there)
+    certificate = ends_in(400)
+    person = certificate.person
+    news()
+    change(person, site=there)
+    assert [news(), news()] == [2, 0]
+    assert (events(hook), events(hook_there)) == (["certified", "ended"], ["certified"])
+    ended = deliveries_to(hook)[-1]
+    assert (ended["site"], ended["standing"], ended["certificate"]) == ("CA", "not_current", None)
+    act("suspend", person, certificate.scope)
+    assert news() == 1
+    assert (len(events(hook)), events(hook_there)[-1]) == (2, "suspended")
+
+
+def test_whoever_moves_while_suspended_is_told_as_ended():
+    hook = make_hook()
+    certificate = ends_in(400)
+    news()
+    act("suspend", certificate.person, certificate.scope)
+    news()
+    change(certificate.person, site=aldergate())
+    assert [news(), news()] == [1, 0]
+    assert events(hook) == ["certified", "suspended", "ended"]
+
+
+def test_whoever_has_not_started_is_told_on_their_first_day():
+    hook = make_hook()
+    ends_in(400, somebody(started_on=DAY + days(2)))
+    assert [news(DAY + days(shift)) for shift in range(4)] == [0, 0, 1, 0]
+    assert events(hook) == ["certified"]
+
+
+def test_coming_end_of_somebody_who_left_before_the_round_is_not_told():
+    hook = make_hook()
+    certificate = ends_in(7)
+    news()
+    sweep()
+    change(certificate.person, left_on=DAY - days(1))
+    assert news() == 1
+    assert events(hook) == ["certified", "ended"]
+
+
+def test_whoever_leaves_in_the_midst_of_a_round_is_told_by_the_next(monkeypatch):
+    """Events of one instant would not say which is the later."""
+    hook = make_hook()
+    person = ends_in(400).person
+    write_changes = hooks._deliveries_for_changes
+
+    def leave_after(*about):
+        rows = write_changes(*about)
+        change(person, left_on=DAY - days(1))
+        return rows
+
+    monkeypatch.setattr(hooks, "_deliveries_for_changes", leave_after)
+    assert news() == 1
+    monkeypatch.undo()
+    assert news(hour=7) == 1
+    assert events(hook) == ["certified", "ended"]
 
 
 def test_two_web_hooks_are_told_apart():
