@@ -21,6 +21,7 @@ from tests.factories import (
     write_down,
 )
 from training.models import PracticeRecord
+from training.services import facts
 
 pytestmark = pytest.mark.django_db
 
@@ -76,6 +77,45 @@ def test_work_is_recorded_once_however_often_it_is_sent(hand_over):
     entries = TrailEntry.objects.filter(act="practice imported")
     assert set(entries.values_list("actor_label", flat=True)) == {"token MES"}
     assert [str(fault) for fault in verify_records().faults] == []
+
+
+def test_work_that_quality_withdrew_is_named_and_comes_back_by_hand_alone(hand_over):
+    person, quality = make_person(), make_user(Role.QUALITY)
+    write_down()
+    rows = [row(person), row(person, reference="WO-2")]
+    hand_over(*rows)
+
+    def withdraw(day):
+        facts.withdraw_practice(
+            practice=person.practice.not_withdrawn().get(reference="WO-1"),
+            reason="It was somebody else.",
+            actor=quality,
+            at=NOW + timedelta(days=day),
+            proof="password",
+        )
+
+    withdraw(1)
+    answer = hand_over(*rows, row(person, reference="wo-1"), row(person, reference="WO-3")).json()
+    why = "This work was withdrawn on 26 Nov 2026. Have it recorded by hand if it was done."
+    assert answer == {
+        "recorded": 1,
+        "already": 1,
+        "problems": [{"row": 1, "detail": why}, {"row": 3, "detail": why}],
+    }
+    assert person.practice.not_withdrawn().count() == 2
+
+    facts.record_practice_once(
+        person=person,
+        scope_code="TERM-OP",
+        performed_on=TODAY,
+        reference="WO-1",
+        actor=quality,
+        at=NOW,
+    )
+    assert hand_over(*rows).json() == {"recorded": 0, "already": 2, "problems": []}
+    withdraw(2)
+    [problem] = hand_over(*rows).json()["problems"]
+    assert "27 Nov 2026" in problem["detail"]
 
 
 def test_rows_that_cannot_be_recorded_are_named_and_leave_nothing(hand_over):

@@ -18,6 +18,7 @@ from people.services.people import lock_people
 from records.services import trail
 from training import ports
 from training.models import PracticeRecord
+from training.models.practice import PracticeRecordQuerySet
 from training.queries import written_down
 
 from .refusals import why_before_start
@@ -62,7 +63,8 @@ def take_in_work(
     people : PersonQuerySet
         Whose work may be recorded; asked again once everybody is locked.
     actor : User or str
-        Who confirms the work, or the program that sent it: then nobody is named as confirming.
+        Who confirms the work, or the program that sent it: then nobody is named as confirming, and
+        what was withdrawn is not recorded again.
     once_a_day : bool
         One record for somebody's scope and day is enough, whatever it was done on. Else the same
         unit of the same day is what is not recorded twice.
@@ -74,6 +76,8 @@ def take_in_work(
     ).select_related("site")}  # fmt: skip
     scopes = {code for code, _title in ports.scopes()}
     known = recorded_keys(works, once_a_day=once_a_day)
+    # A program sends its last days again and again; whoever confirms work may think better of it.
+    withdrawn = {} if isinstance(actor, User) else withdrawn_days(works, once_a_day=once_a_day)
     outcome, rows = TakenIn(), []
     for work in works:
         why = why_refused(work, there.get(work.person_id), scopes, actor, at)
@@ -81,6 +85,10 @@ def take_in_work(
             outcome.refused[work] = why
         elif (key := work_key(work, once_a_day=once_a_day)) in known:
             outcome.already.append(work)
+        elif (day := withdrawn.get(key)) is not None:
+            outcome.refused[work] = _(
+                "This work was withdrawn on %(day)s. Have it recorded by hand if it was done."
+            ) % {"day": format_day(day)}
         else:
             known.add(key)
             outcome.recorded.append(work)
@@ -121,16 +129,34 @@ def recorded_keys(works: Sequence[Work], *, once_a_day: bool) -> set[tuple]:
     """What is recorded already of the people and days of some work (`work_key`)."""
     if not works:
         return set()
-    days = [work.performed_on for work in works]
-    rows = PracticeRecord.objects.not_withdrawn().filter(
-        person__in={work.person_id for work in works},
-        performed_on__gte=min(days),
-        performed_on__lte=max(days),
-    )
+    rows = _about_the_days_of(works).not_withdrawn()
     return {
         work_key(Work(*row), once_a_day=once_a_day)
         for row in rows.values_list("person_id", "scope_code", "performed_on", "reference")
     }
+
+
+def withdrawn_days(works: Sequence[Work], *, once_a_day: bool) -> dict[tuple, date]:
+    """When work of the people and days of some work was last withdrawn, by `work_key`."""
+    if not works:
+        return {}
+    rows = _about_the_days_of(works).filter(withdrawal__isnull=False)
+    rows = rows.select_related("person__site", "withdrawal").order_by("withdrawal__withdrawn_at")
+    days = {}
+    for row in rows:
+        work = Work(row.person_id, row.scope_code, row.performed_on, row.reference)
+        day = row.person.site.today(row.withdrawal.withdrawn_at)
+        days[work_key(work, once_a_day=once_a_day)] = day
+    return days
+
+
+def _about_the_days_of(works: Sequence[Work]) -> PracticeRecordQuerySet:
+    days = [work.performed_on for work in works]
+    return PracticeRecord.objects.filter(
+        person__in={work.person_id for work in works},
+        performed_on__gte=min(days),
+        performed_on__lte=max(days),
+    )
 
 
 def _row(work: Work, person: Person, actor: User | str, at: datetime) -> PracticeRecord:
