@@ -2,6 +2,7 @@
 
 import csv
 import io
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
@@ -150,13 +151,17 @@ class FindingsFile:
 
 @dataclass(frozen=True, slots=True)
 class ToRecord:
-    """Work of one person in one scope that a log would have recorded: days, first and last."""
+    """Work of one person in one scope that a log would have recorded: days, first and last.
+
+    ``withdrawn`` are the days of which work was recorded before, and withdrawn.
+    """
 
     person: Person
     scope: str
     days: int
     first: date
     last: date
+    withdrawn: int
 
 
 def lines_to_record(plan: LogPractice) -> list[ToRecord]:
@@ -164,8 +169,11 @@ def lines_to_record(plan: LogPractice) -> list[ToRecord]:
     days: dict[tuple[int, str], list[date]] = {}
     for work in plan.works:
         days.setdefault((work.person_id, work.scope_code), []).append(work.performed_on)
+    withdrawn = Counter((work.person_id, work.scope_code) for work in plan.withdrawn)
     lines = [
-        ToRecord(plan.people[pk], scope, len(worked), min(worked), max(worked))
+        ToRecord(
+            plan.people[pk], scope, len(worked), min(worked), max(worked), withdrawn[pk, scope]
+        )
         for (pk, scope), worked in days.items()
     ]
     return sorted(

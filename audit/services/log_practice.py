@@ -28,6 +28,7 @@ from training.services.work_taken_in import (
     recorded_keys,
     take_in_work,
     why_refused,
+    withdrawn_days,
     work_key,
 )
 
@@ -43,6 +44,8 @@ class LogPractice:
     ----------
     works : list of Work
         One for each person, scope and day of which no work is recorded yet, by its first unit.
+    withdrawn : set of Work
+        Those of the works of whose day some work was recorded before, and withdrawn.
     already : int
         Persons' days of which work is recorded.
     people : mapping of int to Person
@@ -54,6 +57,7 @@ class LogPractice:
     """
 
     works: list[Work] = field(default_factory=list)
+    withdrawn: set[Work] = field(default_factory=set)
     people: dict[int, Person] = field(default_factory=dict)
     already: int = 0
     left_out: dict[str, int] = field(default_factory=dict)
@@ -62,7 +66,13 @@ class LogPractice:
     def digest(self) -> str:
         """Tells what one page showed from what another would."""
         rows = [
-            [work.person_id, work.scope_code, work.performed_on.isoformat(), work.reference]
+            [
+                work.person_id,
+                work.scope_code,
+                work.performed_on.isoformat(),
+                work.reference,
+                work in self.withdrawn,
+            ]
             for work in self.works
         ]
         return digest_of(as_json_value({"work": rows}))
@@ -100,6 +110,8 @@ def plan_of(
     plan.already = len(works) - len(plan.works)
     if len(plan.works) > MOST_AT_ONCE:
         plan.too_many, plan.works = True, []
+    withdrawn = withdrawn_days(plan.works, once_a_day=True)
+    plan.withdrawn = {work for work in plan.works if work_key(work, once_a_day=True) in withdrawn}
     return plan
 
 

@@ -1,5 +1,6 @@
 """Work of a checked log recorded as practice: shown before, in one act, and nothing twice."""
 
+from datetime import date
 from io import BytesIO
 from zoneinfo import ZoneInfo
 
@@ -16,7 +17,7 @@ from records.queries.verification import verify_records
 from tests.assessments.together import at_once
 from tests.factories import NOW, make_person, make_scope, make_site, make_user, write_down
 from training.models import PracticeRecord
-from training.services.facts import record_practice
+from training.services.facts import record_practice, withdraw_practice
 
 pytestmark = pytest.mark.django_db
 
@@ -113,6 +114,47 @@ def test_a_page_that_shows_something_else_by_now_records_nothing(client, quality
     assert client.get(f"{address(check)}?first=soon").status_code == 422
     assert client.post(url, {"seen": plan.digest()}).status_code == 302
     assert PracticeRecord.objects.count() == 1
+
+
+def test_work_that_was_withdrawn_is_told_before_it_counts_again(client, quality, scope):
+    person, other = make_person(), make_person()
+    a, b = person.employee_number, other.employee_number
+    work = record_practice(
+        person=person, scope_code="TERM-OP", performed_on=date(2026, 11, 2), actor=quality, at=NOW
+    )
+    rows = [f"{a},TERM-OP,2026-11-02,WO-1", f"{a},TERM-OP,2026-11-03,WO-2"]
+    check = checked(quality, *rows, f"{b},TERM-OP,2026-11-02,WO-3")
+    told = "1 of these days has work that was withdrawn."
+    assert told not in client.get(address(check)).content.decode()
+
+    withdraw_practice(
+        practice=work, reason="It was somebody else.", actor=quality, at=NOW, proof="password"
+    )
+    page = client.get(address(check))
+    assert told in page.content.decode()
+    lines = {line.person: (line.days, line.withdrawn) for line in page.context["lines"]}
+    assert lines == {person: (2, 1), other: (1, 0)}
+    later = client.get(f"{address(check)}?first=2026-11-03")
+    assert told not in later.content.decode()
+
+    assert client.post(address(check), {"seen": page.context["plan"].digest()}).status_code == 302
+    assert person.practice.not_withdrawn().count() == 2
+
+
+def test_work_withdrawn_since_the_page_was_shown_is_looked_at_again(client, quality, scope):
+    person = make_person()
+    check = checked(quality, f"{person.employee_number},TERM-OP,2026-11-02,WO-1")
+    seen = client.get(address(check)).context["plan"].digest()
+    work = record_practice(
+        person=person, scope_code="TERM-OP", performed_on=date(2026, 11, 2), actor=quality, at=NOW
+    )
+    withdraw_practice(
+        practice=work, reason="It was somebody else.", actor=quality, at=NOW, proof="password"
+    )
+    answer = client.post(address(check), {"seen": seen})
+    assert answer.status_code == 422
+    assert "Since you opened this page" in answer.content.decode()
+    assert not person.practice.not_withdrawn().exists()
 
 
 @pytest.mark.django_db(transaction=True)
