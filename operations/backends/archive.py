@@ -65,6 +65,11 @@ def recipient_of(public_key: str) -> Any:
         raise NotAKey(str(error)) from error
 
 
+def digest_of(recipient: Any) -> str:
+    """Eight digits that tell a public key from others, in the names of what is encrypted to it."""
+    return hashlib.sha256(str(recipient).encode()).hexdigest()[:8]
+
+
 def identities_of(text: str) -> list[Any]:
     """The private keys in a key file's text, one a line, ``#`` before remarks; raises NotAKey."""
     lines = [line.strip() for line in text.splitlines()]

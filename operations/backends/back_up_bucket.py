@@ -20,7 +20,7 @@ from operations.exceptions import BackUpRefused, BackUpsOutOfReach
 from records.exceptions import FilesOutOfReach
 
 from .archive import CHUNK, HashingReader, Readable, decrypted, encrypted
-from .files_folder import StoredFile
+from .files_folder import StoredFile, key_of
 
 log = logging.getLogger(__name__)
 
@@ -215,7 +215,7 @@ class FilesBucket:
             with encrypted(into, self.recipient) as plain:
                 while data := read.read(CHUNK):
                     plain.write(data)
-            stored = StoredFile(name, read.size, read.sha256, self.recipient is not None)
+            stored = StoredFile(name, read.size, read.sha256, key_of(self.recipient))
             with self._bucket._said():
                 try:
                     self._bucket._storage.put(f"{FILES}/{stored}", file, has_md5=True)

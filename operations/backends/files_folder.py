@@ -2,7 +2,8 @@
 
 A file of the site never changes under its name, so one that is there already is not read again:
 a night's back-up adds what the day brought. The name here carries length and SHA-256, by which
-what comes out is compared, and ends in ``.age`` where the content is encrypted.
+what comes out is compared, and ends in ``.age`` where the content is encrypted, after a digest of
+the public key: what was encrypted to another one is of no use to whoever has the present one's.
 """
 
 import os
@@ -13,34 +14,72 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any, Protocol
 
-from .archive import CHUNK, HashingReader, Readable, is_plain_name, opened, sync_folder, written
+from .archive import (
+    CHUNK,
+    HashingReader,
+    Readable,
+    digest_of,
+    is_plain_name,
+    opened,
+    sync_folder,
+    written,
+)
 
-STORED = re.compile(r"(?P<name>.+)~(?P<size>\d+)-(?P<sha256>[0-9a-f]{64})(?P<age>\.age)?", re.S)
+STORED = re.compile(
+    r"(?P<name>.+)~(?P<size>\d+)-(?P<sha256>[0-9a-f]{64})"
+    r"(?:(?:\.(?P<key>[0-9a-f]{8}))?(?P<age>\.age))?",
+    re.S,
+)
+UNKNOWN_KEY = ""
+"""Of files that an earlier version encrypted: their names do not say to which key."""
 INCOMING = ".incoming"
 
 
 @dataclass(frozen=True, slots=True)
 class StoredFile:
-    """One file: the site's name for it, and what its bytes are."""
+    """One file: the site's name for it, and what its bytes are.
+
+    Attributes
+    ----------
+    key : str or None
+        Digest of the public key that it is encrypted to, or UNKNOWN_KEY; None where it is not.
+    """
 
     name: str
     size: int
     sha256: str
-    is_encrypted: bool = False
+    key: str | None = None
 
     def __str__(self) -> str:
-        return f"{self.name}~{self.size}-{self.sha256}{'.age' if self.is_encrypted else ''}"
+        plain = f"{self.name}~{self.size}-{self.sha256}"
+        if self.key is None:
+            return plain
+        return f"{plain}.{self.key}.age" if self.key != UNKNOWN_KEY else f"{plain}.age"
 
     @classmethod
     def from_str(cls, text: str) -> "StoredFile | None":
         match = STORED.fullmatch(text)
         if match is None or not is_plain_name(text):
             return None
-        return cls(match["name"], int(match["size"]), match["sha256"], bool(match["age"]))
+        key = (match["key"] or UNKNOWN_KEY) if match["age"] else None
+        return cls(match["name"], int(match["size"]), match["sha256"], key)
+
+
+def key_of(recipient: Any) -> str | None:
+    """What the names of files say that are encrypted to a recipient, or to none."""
+    return None if recipient is None else digest_of(recipient)
 
 
 class FileStore(Protocol):
-    """What a place for such files has to do; a bucket of object storage can."""
+    """What a place for such files has to do; a bucket of object storage can.
+
+    Attributes
+    ----------
+    recipient : Any
+        What files are encrypted to that are added; None where they are not.
+    """
+
+    recipient: Any
 
     def listing(self) -> Iterator[StoredFile]: ...
     def add(self, name: str, stream: Readable) -> StoredFile: ...
@@ -76,7 +115,7 @@ class FilesFolder:
         with written(came_in, self.recipient) as file:
             while data := read.read(CHUNK):
                 file.write(data)
-        stored = StoredFile(name, read.size, read.sha256, self.recipient is not None)
+        stored = StoredFile(name, read.size, read.sha256, key_of(self.recipient))
         path = self.folder / str(stored)
         path.parent.mkdir(parents=True, exist_ok=True)
         os.replace(came_in, path)

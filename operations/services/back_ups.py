@@ -27,7 +27,7 @@ from operations.backends import archive
 from operations.backends.archive import ArchiveWriter
 from operations.backends.back_up_bucket import BackUpBucket, BucketArchive, FilesBucket
 from operations.backends.back_up_folder import BackUpFolder, Place
-from operations.backends.files_folder import FilesFolder, FileStore, StoredFile
+from operations.backends.files_folder import FilesFolder, FileStore, StoredFile, key_of
 from operations.domain.back_ups import Policy, instant_of, kept, name_of
 from operations.exceptions import BackUpRefused, HalfShared
 from operations.models import BackUp
@@ -374,12 +374,10 @@ def _add_rows(
 def _add_files(
     file: ArchiveWriter, store: FileStore | None, names: dict[str, None], files: _Files
 ) -> None:
-    is_encrypted = bool(settings.BACK_UP_KEY)
-    there = (
-        {each.name: each for each in store.listing() if each.is_encrypted == is_encrypted}
-        if store
-        else {}
-    )
+    there: dict[str, StoredFile] = {}
+    if store is not None:
+        key = key_of(store.recipient)
+        there = {each.name: each for each in store.listing() if each.key == key}
     part = 0
     for name in names:
         stored = there.get(name) or _add_file(file, store, name, files)

@@ -20,7 +20,7 @@ from operations.backends.archive import (
     recipient_of,
     written,
 )
-from operations.backends.files_folder import FilesFolder, StoredFile
+from operations.backends.files_folder import UNKNOWN_KEY, FilesFolder, StoredFile
 
 MEMBERS = {
     "about.json": b"{}",
@@ -175,6 +175,20 @@ def test_a_folder_of_files_keeps_each_as_it_came(tmp_path, keys):
             assert stream.read() == b"picture"
         store.remove(stored)
         assert list(store.listing()) == []
+
+
+def test_name_of_a_file_tells_the_key_that_it_is_encrypted_to(tmp_path, keys):
+    _identities, recipient = keys
+    stored = FilesFolder(tmp_path, recipient).add("a.jpg", io.BytesIO(b"picture"))
+    other = FilesFolder(tmp_path, recipient_of(new_key_file()[1])).add("a.jpg", io.BytesIO(b"2"))
+
+    assert None not in {stored.key, other.key}
+    assert stored.key != other.key
+    # As an earlier version called them.
+    earlier = f"{stored.name}~{stored.size}-{stored.sha256}.age"
+    assert StoredFile.from_str(earlier).key == UNKNOWN_KEY
+    assert str(StoredFile.from_str(earlier)) == earlier
+    assert StoredFile.from_str(earlier.removesuffix(".age")).key is None
 
 
 def test_what_a_killed_run_left_in_the_folder_is_no_file_of_it(tmp_path):

@@ -3,6 +3,7 @@
 import gzip
 import json
 import os
+import re
 from datetime import UTC, datetime, timedelta
 from io import BytesIO
 
@@ -16,6 +17,7 @@ from django.utils import timezone
 from assessments.models import Photo
 from assessments.services import photos
 from assessments.services.removing import remove_photo_files
+from operations.backends import files_folder
 from operations.backends.archive import identities_of, new_key_file, opened, read_archive
 from operations.domain.back_ups import Policy, name_of
 from operations.exceptions import BackUpRefused
@@ -227,6 +229,44 @@ def test_the_next_one_adds_to_the_folder_what_is_new_alone(tmp_path, photo):
     assert check_archive(tmp_path / "b").end["files"] == first.files
 
 
+def test_with_a_new_key_every_file_is_added_anew(tmp_path, settings, photo):
+    """The old one was lost, or somebody has it."""
+    folder = tmp_path / "files"
+    old, settings.BACK_UP_KEY = new_key_file()
+    first = back_up(tmp_path / "a", clock=timezone.now, files_folder=folder)
+    new, settings.BACK_UP_KEY = new_key_file()
+    second = back_up(tmp_path / "b", clock=timezone.now, files_folder=folder)
+    third = back_up(tmp_path / "c", clock=timezone.now, files_folder=folder)
+
+    assert second.added_files == second.files == first.files > 0
+    assert third.added_files == 0
+    check_archive(tmp_path / "a", identities=identities_of(old))
+    check_archive(tmp_path / "b", identities=identities_of(new))
+    check_archive(tmp_path / "c", identities=identities_of(new))
+
+
+def test_files_of_which_the_key_is_not_known_are_added_once_more_and_go_in_their_time(
+    settings, tmp_path, photo, monkeypatch
+):
+    text, settings.BACK_UP_KEY = new_key_file()
+    settings.BACK_UP_KEEP_DAYS, settings.BACK_UP_KEEP_WEEKS, settings.BACK_UP_KEEP_MONTHS = 2, 0, 0
+    with monkeypatch.context() as of_before:
+        # What it wrote into the archive, which cannot be altered afterwards.
+        of_before.setattr(files_folder, "digest_of", lambda recipient: files_folder.UNKNOWN_KEY)
+        [first] = nights(settings, tmp_path, 1)
+    [earlier] = [path.name for path in (tmp_path / "files").rglob("*~*")]
+    assert re.search(r"-[0-9a-f]{64}\.age$", earlier)
+
+    [second] = nights(settings, tmp_path, 1, after=1)
+
+    check_archive(tmp_path / first, identities=identities_of(text))
+    check_archive(tmp_path / second, identities=identities_of(text))
+    assert len([*(tmp_path / "files").rglob("*~*")]) == 2
+    nights(settings, tmp_path, 1, after=2)
+    [left] = [path.name for path in (tmp_path / "files").rglob("*~*")]
+    assert left != earlier
+
+
 def test_nothing_is_overwritten_and_the_failure_is_kept(tmp_path):
     (tmp_path / "a").write_text("mine")
 
@@ -258,9 +298,9 @@ def test_while_a_restore_is_broken_off_nothing_is_backed_up(tmp_path, settings):
     assert os.listdir(tmp_path) == []
 
 
-def nights(settings, tmp_path, count):
+def nights(settings, tmp_path, count, after=0):
     settings.BACK_UP_DIR = str(tmp_path)
-    first = datetime(2026, 11, 1, 1, 40, tzinfo=UTC)
+    first = datetime(2026, 11, 1 + after, 1, 40, tzinfo=UTC)
     for night in range(count):
         back_up_nightly(clock=lambda night=night: first + timedelta(night))
     return [name_of(first + timedelta(night)) for night in range(count)]
