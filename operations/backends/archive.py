@@ -172,6 +172,17 @@ def read_archive(stream: Readable, take: Callable[[str, "HashingReader"], None])
     return end
 
 
+def first_member(stream: Readable, name: str) -> bytes | None:
+    """What the first member holds; None where it has another name, or this is no archive."""
+    try:
+        with tarfile.open(fileobj=stream, mode="r|", bufsize=CHUNK) as tar:  # type: ignore[call-overload]
+            info = tar.next()
+            data = tar.extractfile(info) if info is not None and info.name == name else None
+            return data.read(MOST_SAID) if data is not None else None
+    except (tarfile.TarError, EOFError, ValueError, zlib.error):
+        return None
+
+
 def packed_lines(stream: IO[bytes]) -> Iterator[bytes]:
     """Lines of a gzip file, without their ends; never more than one of them is in memory.
 

@@ -10,7 +10,7 @@ from typing import IO, Any, Protocol
 from operations.domain.back_ups import instant_of
 from operations.exceptions import BackUpRefused
 
-from .archive import written
+from .archive import opened, written
 
 
 class Place(Protocol):
@@ -19,6 +19,7 @@ class Place(Protocol):
     def path_of(self, name: str) -> str: ...
     def names(self) -> Iterator[str]: ...
     def written(self, name: str, recipient: Any) -> AbstractContextManager[IO[bytes]]: ...
+    def opened(self, name: str, identities: list[Any]) -> AbstractContextManager[IO[bytes]]: ...
     def size(self, name: str) -> int: ...
     def read(self, name: str) -> bytes: ...
     def replace(self, name: str, data: bytes) -> None: ...
@@ -53,11 +54,17 @@ class BackUpFolder:
 
     def names(self) -> Iterator[str]:
         for path in self.folder.iterdir():
-            yield path.name
+            if path.is_file():
+                yield path.name
 
     @contextmanager
     def written(self, name: str, recipient: Any) -> Iterator[IO[bytes]]:
         with written(self.folder / name, recipient) as stream:
+            yield stream
+
+    @contextmanager
+    def opened(self, name: str, identities: list[Any]) -> Iterator[IO[bytes]]:
+        with opened(self.folder / name, identities) as stream:
             yield stream
 
     def size(self, name: str) -> int:

@@ -24,8 +24,8 @@ from django.db.backends.base.base import BaseDatabaseWrapper
 
 from certification.services import signing_keys
 from operations.backends import archive
-from operations.backends.archive import ArchiveWriter
-from operations.backends.back_up_bucket import BackUpBucket, BucketArchive, FilesBucket
+from operations.backends.archive import ArchiveWriter, KeyMissing
+from operations.backends.back_up_bucket import SITE, BackUpBucket, BucketArchive, FilesBucket
 from operations.backends.back_up_folder import BackUpFolder, Place
 from operations.backends.files_folder import FilesFolder, FileStore, StoredFile, key_of
 from operations.domain.back_ups import Policy, instant_of, kept, name_of
@@ -149,6 +149,11 @@ def _refuse_apart_from_its_files(path: Path, files_folder: Path) -> None:
         )
 
 
+def _is_folder_of_the_nights(folder: Path) -> bool:
+    nights = settings.BACK_UP_DIR
+    return bool(nights) and folder.resolve() == Path(nights).resolve()
+
+
 def back_up_nightly(*, clock: Callable[[], datetime]) -> BackUp | None:
     """The back-up of a night, into BACK_UP_DIR or the bucket of BACK_UP_URL; old ones go.
 
@@ -203,7 +208,7 @@ def prune_back_ups(where: Path | BackUpBucket, *, policy: Policy) -> list[str]:
     """Throw away the archives of a folder or bucket that a policy does not keep.
 
     Files that none needs go with them. Archives of other names stay. While one of those that stay
-    has no list beside it, no file goes, since it may be its own.
+    has no list beside it, neither a file nor a list goes, since they may be its own.
 
     Returns
     -------
@@ -228,14 +233,41 @@ def _prune(
     for name in gone:
         # The list last: without an archive it keeps no file.
         place.remove(name)
+    names -= {*gone}
+    if unlisted := [name for name in sorted(names) if _may_need_files(place, name, names)]:
+        log.warning(
+            "No file that archives share is thrown away in %s while %s has no list %s beside it: "
+            "give it the list that lies there under the name it had, or move it elsewhere if it "
+            "holds its files itself or is no archive.",
+            place.path_of(FILES_FOLDER),
+            ", ".join(unlisted),
+            LIST_ENDING,
+        )
+        return gone
     # Whatever refers to files of the place has such a list, whatever it is called.
     lists = {name for name in names if name.endswith(LIST_ENDING)}
-    left = {name for name in lists if name.removesuffix(LIST_ENDING) not in names - {*gone}}
+    # One that holds its files itself is made beside this; its list is there before it is.
+    made = {name.removesuffix(".part") for name in names}
+    left = {name for name in lists if name.removesuffix(LIST_ENDING) not in made}
     for name in left:
         place.remove(name)
-    if {archives[at] + LIST_ENDING for at in stays} <= lists:
-        _remove_unneeded(store, map(place.read, sorted(lists - left)), refuse_if_lost)
+    _remove_unneeded(store, map(place.read, sorted(lists - left)), refuse_if_lost)
     return gone
+
+
+def _may_need_files(place: Place, name: str, names: set[str]) -> bool:
+    """Whether something may be an archive whose list has another name, as after it was renamed."""
+    is_of_the_place = name.startswith(".") or name.endswith((LIST_ENDING, ".part")) or name == SITE
+    return not is_of_the_place and name + LIST_ENDING not in names and not _is_whole(place, name)
+
+
+def _is_whole(place: Place, name: str) -> bool:
+    """Whether an archive says that it holds its files itself; one that is encrypted cannot."""
+    with suppress(OSError, KeyMissing, ValueError, TypeError, KeyError):
+        with place.opened(name, []) as stream:
+            about = archive.first_member(stream, "about.json")
+        return bool(json.loads(about or b"{}")["files"] == "inside")
+    return False
 
 
 def _remove_unneeded(
@@ -279,7 +311,9 @@ def _write(
         return
     place = BackUpFolder(path.parent)
     if files_folder is None:
-        _write_archive(run, place, path.name, None, recipient)
+        # Where old ones go, one without a list is taken for one whose list has another name.
+        is_listed = _is_folder_of_the_nights(path.parent)
+        _write_archive(run, place, path.name, None, recipient, is_listed=is_listed)
         return
     with place.alone(), BackUpFolder(files_folder).alone():
         place.remove_what_was_left()
@@ -293,6 +327,8 @@ def _write_archive(
     store: FileStore | None,
     recipient: Any,
     refuse_if_lost: Callable[[], None] = lambda: None,
+    *,
+    is_listed: bool = True,
 ) -> None:
     # Before the rows: of an end of the trail that was filed later they would know nothing.
     beside = dict(_ends_of_the_trail())
@@ -316,10 +352,10 @@ def _write_archive(
             missing=len(files.missing),
             missing_names=files.missing[:MOST_MISSING_NAMED],
         )
-        if store is not None:
+        if is_listed:
             listing = gzip.compress("\n".join(sorted(files.stored)).encode(), mtime=0)
             place.replace(name + LIST_ENDING, listing)
-            refuse_if_lost()
+        refuse_if_lost()
     run.size_bytes, run.rows = place.size(name), sum(rows.values())
     run.files, run.files_bytes = files.count, files.size
     run.added_files, run.missing_files = files.added, len(files.missing)

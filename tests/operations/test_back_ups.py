@@ -306,15 +306,19 @@ def nights(settings, tmp_path, count, after=0):
     return [name_of(first + timedelta(night)) for night in range(count)]
 
 
+def without_photos():
+    """As if no board had ever had one."""
+    with append_only.lifted(connection), connection.cursor() as cursor:
+        cursor.execute("DELETE FROM assessments_rendition")
+        cursor.execute("DELETE FROM assessments_photo")
+
+
 def test_every_night_makes_one_and_old_ones_go_with_what_only_they_need(settings, tmp_path, photo):
     settings.BACK_UP_KEEP_DAYS, settings.BACK_UP_KEEP_WEEKS, settings.BACK_UP_KEEP_MONTHS = 2, 0, 0
     names = nights(settings, tmp_path, 2)
     stored = len([*(tmp_path / "files").rglob("*~*")])
     name = photo.original.name
-    # As if its board had never had one.
-    with append_only.lifted(connection), connection.cursor() as cursor:
-        cursor.execute("DELETE FROM assessments_rendition")
-        cursor.execute("DELETE FROM assessments_photo")
+    without_photos()
     first = datetime(2026, 11, 3, 1, 40, tzinfo=UTC)
     back_up_nightly(clock=lambda: first)
 
@@ -338,6 +342,75 @@ def test_archives_of_other_names_stay_and_keep_their_files(tmp_path, photo):
 
     assert by_hand.exists()
     assert [*(tmp_path / "files").rglob("*~*")] == stored != []
+
+
+def test_one_that_was_given_another_name_keeps_its_files_until_it_has_its_list(
+    settings, tmp_path, photo, caplog
+):
+    settings.BACK_UP_KEEP_DAYS, settings.BACK_UP_KEEP_WEEKS, settings.BACK_UP_KEEP_MONTHS = 1, 0, 0
+    [first] = nights(settings, tmp_path, 1)
+    renamed = tmp_path / "before-the-audit.backup"
+    (tmp_path / first).rename(renamed)
+    without_photos()
+
+    [_second, third] = nights(settings, tmp_path, 2, after=1)
+
+    assert check_archive(renamed).end["files"] == 1
+    assert {path.name for path in tmp_path.glob("*.backup")} == {renamed.name, third}
+    assert "while before-the-audit.backup has no list .files beside it: give it" in caplog.text
+
+    (tmp_path / f"{first}.files").rename(tmp_path / "before-the-audit.backup.files")
+    caplog.clear()
+    [fourth] = nights(settings, tmp_path, 1, after=3)
+
+    assert check_archive(renamed).end["files"] == 1
+    assert {path.name for path in tmp_path.glob("*.files")} == {
+        f"{renamed.name}.files",
+        f"{fourth}.files",
+    }
+    assert caplog.text == ""
+    renamed.unlink()
+    nights(settings, tmp_path, 1, after=4)
+    assert not [*(tmp_path / "files").rglob("*~*")]
+
+
+def test_what_needs_no_file_of_the_folder_keeps_none(settings, tmp_path, photo, caplog):
+    settings.BACK_UP_KEEP_DAYS, settings.BACK_UP_KEEP_WEEKS, settings.BACK_UP_KEEP_MONTHS = 1, 0, 0
+    nights(settings, tmp_path, 1)
+    (tmp_path / "lost+found").mkdir()
+    (tmp_path / "site.txt").write_text("as in a copy of a bucket")
+    (tmp_path / "today.backup.part").write_bytes(b"is being made")
+    (tmp_path / "today.backup.files").write_bytes(gzip.compress(b""))
+    text, settings.BACK_UP_KEY = new_key_file()
+    back_up(tmp_path / "sealed.backup", clock=timezone.now)
+    settings.BACK_UP_KEY = ""
+    back_up(tmp_path / "plain.backup", clock=timezone.now)
+    (tmp_path / "plain.backup.files").unlink()  # An earlier version wrote none.
+    without_photos()
+
+    nights(settings, tmp_path, 1, after=1)
+
+    assert not [*(tmp_path / "files").rglob("*~*")]
+    assert (tmp_path / "today.backup.files").exists()
+    assert caplog.text == ""
+    assert check_archive(tmp_path / "plain.backup").end["files"] == 1
+    sealed = check_archive(tmp_path / "sealed.backup", identities=identities_of(text))
+    assert sealed.end["files"] == 1
+
+
+@pytest.mark.parametrize("is_archive", [True, False])
+def test_what_may_need_files_of_the_folder_keeps_them_all(tmp_path, photo, is_archive):
+    back_up(tmp_path / "a", clock=timezone.now, files_folder=tmp_path / "files")
+    if is_archive:
+        (tmp_path / "a").rename(tmp_path / "b")
+    else:
+        (tmp_path / "a").unlink()
+        (tmp_path / "a.zip").write_bytes(b"somebody packed it")
+
+    assert prune_back_ups(tmp_path, policy=Policy(1, 0, 0)) == []
+
+    assert (tmp_path / "a.files").exists()
+    assert len([*(tmp_path / "files").rglob("*~*")]) == 1
 
 
 def test_folder_of_the_nights_takes_no_archive_that_lies_elsewhere(settings, tmp_path, photo):

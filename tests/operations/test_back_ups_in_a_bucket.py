@@ -198,6 +198,19 @@ def test_old_ones_go_with_what_only_they_need(bucket, server, settings, photo):
     assert len(files_in(server)) == 1
 
 
+def test_one_that_was_given_another_name_keeps_its_files(bucket, server, photo, caplog):
+    back_up(archive_in(bucket), clock=timezone.now)
+    source = {"Bucket": BUCKET, "Key": "site/a.backup"}
+    server.client.copy_object(Bucket=BUCKET, Key="site/kept.backup", CopySource=source)
+    server.client.delete_object(Bucket=BUCKET, Key="site/a.backup")
+
+    assert prune_back_ups(bucket, policy=Policy(0, 0, 0)) == []
+
+    check_archive(archive_in(bucket, "kept.backup"))
+    assert "site/a.backup.files" in server.names()
+    assert f"in {bucket}/files while kept.backup has no list" in caplog.text
+
+
 def test_nobody_else_writes_while_one_does(bucket, settings):
     with alone_in_bucket(bucket):
         for act in (
