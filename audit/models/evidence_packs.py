@@ -52,9 +52,9 @@ class EvidencePack(Recorded):
 
     It holds what had been recorded when it was asked for and stands before ``head``, the entry
     of the trail that says so: the same row always gives the same bytes. Where something was removed
-    from the records before it was put together, ``head`` is a later entry that says that it was
-    begun anew. ``sites`` are those whose boards and people it may tell of; whoever reads it is
-    quality at every one of them.
+    from the records, or one of its boards was judged, before it was put together, ``head`` is a
+    later entry that says that it was begun anew. ``sites`` are those whose boards and people it may
+    tell of; whoever reads it is quality at every one of them.
     """
 
     class About(models.TextChoices):

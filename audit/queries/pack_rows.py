@@ -29,6 +29,7 @@ from assessments.models import (
     PaperStart,
     PaperWithdrawal,
     Photo,
+    ReadingRequest,
     StageSigning,
     WrittenTest,
 )
@@ -44,6 +45,7 @@ from certification.models import (
 from certification.queries import standing_on_day
 from people.models import Person
 from people.queries.memberships import site_then
+from records.domain.kinds import kind_of
 from records.models import Signature, TrailEntry
 from records.queries.trail_acts import REMOVED
 from training.models import PracticeRecord, VisionTest
@@ -61,6 +63,7 @@ PAPER_KINDS: dict[str, tuple[type[Model], str]] = {
 }
 """What the trail says in full of a paper: neither its seed nor question by question what was right,
 by which others who sit the same test could tell what it asks and what is right."""
+READING_REQUEST = kind_of(ReadingRequest.__name__)
 About = EvidencePack.About
 
 
@@ -247,6 +250,20 @@ class PackRows:
         """Keys of boards, and of those among them of which the judgements may be told."""
         for lot in self.board_keys.lots():
             yield lot, [board.pk for board in self._boards(lot) if is_open(board)]
+
+    def are_judged_since(self) -> bool:
+        """Whether a board of the pack was judged, or another reading asked for, after its head.
+
+        Which boards are open is asked as of now, so what was written before may say otherwise.
+        """
+        head = self.pack.head_id or 0
+        signings = StageSigning.objects.filter(signature__entry__gt=head)
+        asked = TrailEntry.objects.filter(number__gt=head, about_type=READING_REQUEST)
+        requests = ReadingRequest.objects.filter(
+            pk__in=[int(key) for key in asked.values_list("about_id", flat=True)]
+        )
+        later = {*_keys_of(signings, "grading__board"), *_keys_of(requests, "board")}
+        return any(board in self.board_keys for board in later)
 
     def gradings(self) -> Iterator[Grading]:
         for _lot, told in self.lots_of_boards():

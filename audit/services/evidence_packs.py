@@ -30,6 +30,7 @@ from audit.domain.pack_parts import Contents, NothingToWrite
 from audit.exceptions import CannotPack
 from audit.models import EvidencePack
 from audit.models.evidence_packs import MOST_ATTEMPTS, STORED_IN, pack_path
+from audit.queries.pack_rows import PackRows
 from certification.models import Certificate, Scope
 from people.models import Person, Role, Site, User
 from records.domain.kinds import kind_of
@@ -59,7 +60,7 @@ ASKED, ANEW, MADE, NOT_MADE = (
     "evidence pack could not be made",
 )
 MOST_ANEW = 3
-"""How often a pack is begun anew because something was removed; then it is given up."""
+"""How often a pack is begun anew because of what came after its head; then it is given up."""
 Clock = Callable[[], datetime]
 ContentsOf = Callable[[EvidencePack], Contents]
 
@@ -72,8 +73,8 @@ class _RoundOver(Exception):
     """It is another job's turn."""
 
 
-class _Removed(Exception):
-    """Something was removed from the records after the pack's head: it would not verify."""
+class _Overtaken(Exception):
+    """What came after the pack's head is seen in some of its files: it would not verify."""
 
 
 # Asking
@@ -246,8 +247,8 @@ def build_pack(
 ) -> bool:
     """Work one round on a pack unless somebody else does; return whether it came to its end.
 
-    Where something was removed from the records since its head, it is begun anew from what stands
-    now, under a new head.
+    Where something was removed from the records since its head, or one of its boards was judged, it
+    is begun anew from what stands now, under a new head.
 
     Parameters
     ----------
@@ -260,7 +261,7 @@ def build_pack(
     pack = EvidencePack.objects.filter(pk=pack_id).first()
     if pack is None:
         return False
-    progress = _Progress(pack_id, token, clock, round_lasts)
+    progress, rows = _Progress(pack_id, token, clock, round_lasts), PackRows(pack)
     try:
         # Whoever has the folder open works on it, even where the claim has lapsed meanwhile.
         file = PackFile(work_folder(pack), pack.number, progress.beat)
@@ -272,11 +273,10 @@ def build_pack(
                 file.remove()
             return False
         try:
-            if _removed_since(pack):
-                raise _Removed
+            _refuse_if_overtaken(rows)
             _write(file, contents_of(pack), progress)
-            return _keep(pack, token, file, clock)
-        except _Removed:
+            return _keep(rows, token, file, clock)
+        except _Overtaken:
             file.remove()
         except (_RoundOver, DecodersBusy):
             file.save()
@@ -307,13 +307,15 @@ def build_pack(
     )
 
 
-def _removed_since(pack: EvidencePack) -> bool:
-    """Whether anything at all was removed or erased after the pack's head.
+def _refuse_if_overtaken(rows: PackRows) -> None:
+    """Raise _Overtaken if its boards were judged, or anything at all was removed, after the head.
 
-    Whether it was the pack's own nobody can tell any more once its rows are gone.
+    Whether what was removed was the pack's own nobody can tell any more once its rows are gone.
     """
     acts = [*REMOVED.values(), ERASED]
-    return TrailEntry.objects.filter(number__gt=pack.head_id or 0, act__in=acts).exists()
+    later = TrailEntry.objects.filter(number__gt=rows.pack.head_id or 0)
+    if later.filter(act__in=acts).exists() or rows.are_judged_since():
+        raise _Overtaken
 
 
 @transaction.atomic
@@ -321,7 +323,10 @@ def _begin_anew(pack: EvidencePack, token: str, now: datetime) -> bool:
     """Give a pack a new head and let it go; False if it is somebody else's, or was given up."""
     begun = TrailEntry.objects.filter(act=ANEW, about_type=PACK, about_id=str(pack.pk)).count()
     if begun >= MOST_ANEW:
-        failure = _("Records were being removed all the while: ask for it again when that is over.")
+        failure = _(
+            "All the while records were being removed or boards of it judged: ask for it again "
+            "when that is over."
+        )
         _close(pack, token, now, failure=failure)
         return False
     pack.head = trail.record(
@@ -392,8 +397,11 @@ def _write(file: PackFile, contents: Contents, progress: _Progress) -> None:
             progress.file_written()
 
 
-def _keep(pack: EvidencePack, token: str, file: PackFile, clock: Clock) -> bool:
+def _keep(rows: PackRows, token: str, file: PackFile, clock: Clock) -> bool:
     """Keep the finished pack and close the row, unless somebody else has it by now."""
+    # Before the trail is locked too, so that the pack's boards are not looked up under the lock.
+    _refuse_if_overtaken(rows)
+    pack = rows.pack
     size, digest = file.finish()
     seal = next(each.sha256 for each in file.files() if each.path == TAG_MANIFEST)
     storage = pack.file.storage
@@ -404,6 +412,7 @@ def _keep(pack: EvidencePack, token: str, file: PackFile, clock: Clock) -> bool:
             pack,
             token,
             clock(),
+            rows,
             file=path,
             size_bytes=size,
             sha256=digest,
@@ -422,18 +431,25 @@ def _keep(pack: EvidencePack, token: str, file: PackFile, clock: Clock) -> bool:
 
 
 @transaction.atomic
-def _close(pack: EvidencePack, token: str, now: datetime, **results: Any) -> bool:
+def _close(
+    pack: EvidencePack, token: str, now: datetime, rows: PackRows | None = None, **results: Any
+) -> bool:
     """Write the end of a pack and its entry in the trail; False if it is somebody else's.
+
+    Parameters
+    ----------
+    rows : PackRows, optional
+        Of a pack that is made.
 
     Raises
     ------
-    _Removed
-        If something was removed while it was put together.
+    _Overtaken
+        If something was removed, or its boards were judged, while it was put together.
     """
-    # Whoever removes something ends in the trail: from here on nobody does unseen.
+    # Whoever removes something, or judges, ends in the trail: from here on nobody does unseen.
     trail.lock_trail()
-    if not results.get("failure") and _removed_since(pack):
-        raise _Removed
+    if rows is not None:
+        _refuse_if_overtaken(rows)
     if not EvidencePack.objects.held(pack.pk, token).update(
         finished_at=now, claimed_at=None, **results
     ):

@@ -62,7 +62,7 @@ def test_name_erased_between_two_rounds_has_the_pack_begun_anew(evidence, tmp_pa
     assert code == 0, said
     assert "a name was erased under the signature" in said
     page = (folder / "index.html").read_text()
-    assert "Something was removed from the records before" in page
+    assert "something was removed from the records, or the judging of one of its boards" in page
     assert "Nadezhda Ruiz" not in page
     assert TrailEntry.objects.filter(act="evidence pack begun anew").get() == pack.head
     assert not old.exists()
@@ -101,7 +101,7 @@ def test_removals_without_end_close_the_pack_with_a_sentence_and_it_can_be_asked
     )
     pack.refresh_from_db()
     assert pack.state == "failed"
-    assert pack.failure.startswith("Records were being removed all the while")
+    assert pack.failure.startswith("All the while records were being removed")
     assert not services.work_folder(pack).exists()
     again = packs.build(packs.request(evidence))
     assert (again.state, again.is_begun_anew) == ("finished", False)

@@ -72,8 +72,8 @@ class Command(BaseCommand):
                 )
         if pack.is_begun_anew:
             self.stdout.write(
-                f"Records were removed meanwhile: {pack.number} was put together anew, and the end "
-                f"of the trail is {self._head_of(pack)}."
+                f"Records were removed, or boards of it judged, meanwhile: {pack.number} was put "
+                f"together anew, and the end of the trail is {self._head_of(pack)}."
             )
         if pack.state != EvidencePack.State.FINISHED:
             raise CommandError(pack.failure or f"The file of {pack.number} was thrown away.")
