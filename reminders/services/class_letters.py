@@ -4,6 +4,7 @@ import hashlib
 from collections import defaultdict
 from collections.abc import Sequence
 from datetime import datetime
+from email import message_from_bytes
 from email.headerregistry import Address
 from email.message import EmailMessage
 from email.policy import SMTP
@@ -59,11 +60,46 @@ def uid_of(letter: ClassLetter) -> str:
     return f"class-{hashlib.sha256(name.encode()).hexdigest()[:32]}@{host}"
 
 
-def _queue_own(letter: ClassLetter, address: str) -> None:
+def addressed_anew(message: Message, address: str) -> bytes:
+    """The bytes of a letter or note that waits, to the address that its reader has by now.
+
+    It is the same letter, so it keeps its Message-ID; its calendar entry invites the new address.
+    """
+    letter = _letter_in(message)
+    if letter is not None:
+        return _own_mail(letter, address)[0].as_bytes()
+    mail = message_from_bytes(bytes(message.raw), policy=SMTP)
+    mail.replace_header("To", Address(mail["To"].addresses[0].display_name, addr_spec=address))
+    return mail.as_bytes()
+
+
+def _letter_in(message: Message) -> ClassLetter | None:
+    """The letter to the reader themselves that a message carries, told by its Message-ID."""
+    if message.carries != Message.Carries.CLASS_LETTER:
+        return None
+    written_then = ClassLetter.objects.filter(
+        person=message.person_id, recorded_at=message.recorded_at
+    )
+    for letter in written_then.select_related("session__site", "person__site"):
+        if _message_id(letter) == message.message_id:
+            return letter
+    return None
+
+
+def _message_id(letter: ClassLetter, suffix: str = "") -> str:
     name, _at, host = uid_of(letter).partition("@")
+    return f"{name}.{letter.sequence}{suffix}@{host}"
+
+
+def _queue_own(letter: ClassLetter, address: str) -> None:
+    mail, text = _own_mail(letter, address)
+    _queue(mail, letter.person, address, text, letter.recorded_at)
+
+
+def _own_mail(letter: ClassLetter, address: str) -> tuple[EmailMessage, LetterText]:
     with in_language(language_of(letter.person)):
         text = letter_text(letter)
-        mail = _mail(f"{name}.{letter.sequence}@{host}", letter.person, address, text, letter)
+        mail = _mail(_message_id(letter), letter.person, address, text, letter)
         if not letter.says.get("waiting"):
             invitation = _invitation(letter, address, text)
             # RFC 6047: the method stands with the type of the part as well as in it.
@@ -73,17 +109,16 @@ def _queue_own(letter: ClassLetter, address: str) -> None:
                 cte="quoted-printable",
                 params={"method": invitation.method.value},
             )
-    _queue(mail, letter.person, address, text, letter.recorded_at)
+    return _in_language_of(letter.person, mail), text
 
 
 def _queue_for_lead(lead: Person, letters: Sequence[ClassLetter]) -> None:
     first = letters[0]
-    name, _at, host = uid_of(first).partition("@")
     address = address_of(lead)
     with in_language(language_of(lead)):
         text = lead_text(letters)
-        mail = _mail(f"{name}.{first.sequence}.lead@{host}", lead, address, text, first)
-    _queue(mail, lead, address, text, first.recorded_at)
+        mail = _mail(_message_id(first, ".lead"), lead, address, text, first)
+    _queue(_in_language_of(lead, mail), lead, address, text, first.recorded_at)
 
 
 def _mail(
@@ -97,6 +132,12 @@ def _mail(
     mail["Subject"] = text.subject
     mail["Auto-Submitted"] = "auto-generated"
     mail.set_content(text.body, cte="quoted-printable")
+    return mail
+
+
+def _in_language_of(reader: Person, mail: EmailMessage) -> EmailMessage:
+    # Last: the library takes it for a word about the part that is the content by then.
+    mail["Content-Language"] = language_of(reader)
     return mail
 
 
@@ -127,8 +168,6 @@ def _invitation(letter: ClassLetter, address: str, text: LetterText) -> Invitati
 def _queue(
     mail: EmailMessage, reader: Person, address: str, text: LetterText, at: datetime
 ) -> Message:
-    # Last: the library takes it for a word about the part that is the content by then.
-    mail["Content-Language"] = language_of(reader)
     return Message.objects.create(
         carries=Message.Carries.CLASS_LETTER,
         message_id=str(mail["Message-ID"]).strip("<>"),

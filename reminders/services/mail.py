@@ -34,6 +34,7 @@ from reminders.models.reminders import MOST_ATTEMPTS
 from reminders.queries.pending import check_pending
 from reminders.queries.readers import address_of
 
+from .class_letters import addressed_anew
 from .sweep import rewrite_message, withdraw_message
 
 log = logging.getLogger(__name__)
@@ -230,12 +231,34 @@ def send_message(
 
 def _current_bytes(message: Message, now: datetime, day: date) -> bytes | None:
     """The bytes to send, written anew if some of it no longer holds; None if nothing does."""
+    if message.carries != Message.Carries.REMINDERS:
+        return _current_letter(message, now)
     rows = message.reminders.filter(state=Reminder.State.WRITTEN)
-    pending = check_pending(list(rows.select_related("person__site", "recipient__site")), now, day)
-    if not pending.obsolete:
+    here: list[Reminder] = []
+    elsewhere: list[Reminder] = []
+    for row in rows.select_related("person__site", "recipient__site"):
+        (here if address_of(row.recipient) == message.recipient else elsewhere).append(row)
+    pending = check_pending(here, now, day)
+    if not pending.obsolete and not elsewhere:
         return bytes(message.raw)
-    letter = rewrite_message(message, pending, now, day)
+    letter = rewrite_message(message, pending, elsewhere, now, day)
     return letter.raw if letter else None
+
+
+def _current_letter(message: Message, now: datetime) -> bytes | None:
+    """A letter or note, to the address that its reader has by now; given up if there is none."""
+    address = address_of(message.person) if message.person else message.recipient
+    if address == message.recipient:
+        return bytes(message.raw)
+    mine = Message.objects.unsent().filter(pk=message.pk, claimed_at=message.claimed_at)
+    if not address:
+        why = _("There is no address to write to.")
+        mine.update(failed_at=now, claimed_at=None, answer=why)
+        return None
+    raw = addressed_anew(message, address)
+    mine.update(recipient=address, raw=raw)
+    message.recipient = address
+    return raw
 
 
 def error_answer(error: Exception) -> tuple[str, bool]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from django.db import DatabaseError, IntegrityError, transaction
-from django.db.models import F, Q
+from django.db.models import F, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from people.models import Person, Site
@@ -117,9 +117,7 @@ def withdraw_message(message_id: int, now: datetime, why: str) -> bool:
     free = Message.objects.unsent().unclaimed(now).filter(pk=message_id)
     if not free.update(withdrawn_at=now, why_withdrawn=why):
         return False
-    Reminder.objects.filter(message=message_id, state=Reminder.State.WRITTEN).update(
-        state=Reminder.State.WAITING, message=None
-    )
+    _let_wait_again(Reminder.objects.filter(message=message_id))
     return True
 
 
@@ -244,23 +242,38 @@ def _has_nothing_to_list(site_day: SiteDay, valid: list[tuple[Reminder, Ending |
 
 
 def rewrite_message(
-    message: Message, pending: PendingReminders, now: datetime, day: date
+    message: Message,
+    pending: PendingReminders,
+    elsewhere: Collection[Reminder],
+    now: datetime,
+    day: date,
 ) -> ComposedMail | None:
-    """Write a message anew without the reminders that no longer hold, before it is tried again.
+    """Write a message anew with the reminders that still hold, before it is tried again.
 
     What was fixed would no longer be true, so this is another message with another
     Message-ID, in the same row. None where nothing is left to say: then it is withdrawn.
+    Those whose readers have another address by now, ``elsewhere``, wait for the next sweep.
     """
     with transaction.atomic():
         close_obsolete(pending)
         mine = Message.objects.unsent().filter(pk=message.pk, claimed_at=message.claimed_at)
+        _let_wait_again(message.reminders.filter(pk__in=[row.pk for row in elsewhere]))
         if not pending.valid:
-            mine.update(
-                withdrawn_at=now,
-                claimed_at=None,
-                why_withdrawn=_("Nothing in it was needed any more."),
-            )
+            why = _("Nothing in it was needed any more.")
+            if elsewhere:
+                why = _("What it held goes into a later message.")
+            mine.update(withdrawn_at=now, claimed_at=None, why_withdrawn=why)
             return None
         letter = write_letter(SiteDay(message.site, day), message.recipient, pending.valid, now)
-        mine.update(message_id=letter.message_id, subject=letter.subject, raw=letter.raw)
+        mine.update(
+            message_id=letter.message_id,
+            person=letter.reader,
+            subject=letter.subject,
+            raw=letter.raw,
+        )
         return letter
+
+
+def _let_wait_again(reminders: QuerySet[Reminder]) -> None:
+    written = reminders.filter(state=Reminder.State.WRITTEN)
+    written.update(state=Reminder.State.WAITING, message=None)

@@ -11,6 +11,7 @@ from django.urls import reverse
 from icalendar import Calendar
 
 from people.models import Person
+from people.services.people import change_person
 from reminders.exceptions import CannotSendAgain
 from reminders.models import Message
 from reminders.services import mail, sweep
@@ -61,6 +62,10 @@ def change(session, **fields):
         actor=session.instructor,
         at=NOW,
     )
+
+
+def put_right(person, **details):
+    change_person(person=person, actor=make_user("administrator"), at=NOW, **details)
 
 
 def letters_to(address):
@@ -215,6 +220,41 @@ def test_letter_given_up_is_sent_again_as_it_was_unless_the_address_changed(inst
         mail.send_again(
             message=Message.objects.select_related("person").get(), actor=instructor, at=later
         )
+
+
+def test_letter_that_waits_goes_to_the_address_put_right_meanwhile(instructor):
+    lead = make_person(full_name="Tove Lind", email="tove.wrong@other.example")
+    person = make_person(full_name="Bo Arvid", email="bo.wrong@other.example", line_lead=lead)
+    enrol(planned(instructor), person)
+    ids = set(Message.objects.values_list("message_id", flat=True))
+    put_right(person, email="bo@example.net")
+    put_right(lead, email="tove@example.net")
+
+    for _round in range(2):
+        mail.send_due_messages(clock=lambda: NOW)
+
+    own, to_lead = sorted(django_mail.outbox, key=lambda one: one.to)
+    assert [one.to for one in (own, to_lead)] == [["bo@example.net"], ["tove@example.net"]]
+    assert str(own.message()["To"]) == "Bo Arvid <bo@example.net>"
+    assert str(to_lead.message()["To"]) == "Tove Lind <tove@example.net>"
+    assert "Bo Arvid" in to_lead.message().get_body(("plain",)).get_content()
+    for message in Message.objects.all():
+        assert (message.state, message.person.email) == ("sent", message.recipient)
+    assert set(Message.objects.values_list("message_id", flat=True)) == ids
+    [(_message, text, parts)] = letters_to("bo@example.net")
+    assert "You have a place in" in text
+    assert entry_of(parts)[1]["ATTENDEE"] == "mailto:bo@example.net"
+
+
+def test_letter_that_waits_is_given_up_where_its_address_was_taken_away(instructor, person):
+    enrol(planned(instructor), person)
+    put_right(person, email="")
+
+    mail.send_due_messages(clock=lambda: NOW)
+
+    assert django_mail.outbox == []
+    message = Message.objects.get()
+    assert (message.state, message.answer) == ("failed", "There is no address to write to.")
 
 
 def test_who_has_no_mail_gets_a_letter_on_paper_until_it_is_printed(client, faces, instructor):

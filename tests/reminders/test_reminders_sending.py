@@ -8,6 +8,7 @@ from django.core import mail as django_mail
 
 from certification.models import CertificateEvent
 from certification.services import standing
+from people.services.people import change_person
 from records.models import TrailEntry
 from reminders.exceptions import CannotSendAgain
 from reminders.models import Message, Reminder
@@ -65,6 +66,10 @@ def send(now=NOW + MINUTE):
 
 def refusal(code=550, answer=b"no such user"):
     return smtplib.SMTPRecipientsRefused({"marta@skarnfell.example": (code, answer)})
+
+
+def put_right(person, email):
+    change_person(person=person, actor=make_user("administrator"), at=NOW, email=email)
 
 
 def stop(certificate, kind, effective_on=DAY):
@@ -420,6 +425,53 @@ def test_address_that_was_taken_away_leaves_the_person_to_the_list(server):
     person.save()
     sweep(DAY + days(1))
     assert ledger(step=7) == [(7, "Marta Ruiz", "listed")]
+
+
+# Addresses put right while a message waits
+
+
+def test_reminder_that_waits_goes_to_the_address_put_right_meanwhile():
+    person = somebody(email="marta.wrong@other.example")
+    ends_in(7, person)
+    sweep()
+    put_right(person, "marta@skarnfell.example")
+    assert send().sent == 0
+    [message] = messages()
+    assert (message.state, message.recipient, message.why_withdrawn) == (
+        "withdrawn",
+        "marta.wrong@other.example",
+        "What it held goes into a later message.",
+    )
+    sweep_and_send(hour=6)
+    sweep_and_send(hour=7)
+    assert [one.to for one in django_mail.outbox] == [["marta@skarnfell.example"]]
+    assert Reminder.objects.get(step=7).message.recipient == "marta@skarnfell.example"
+
+
+def test_reminder_that_waits_is_listed_where_its_address_was_taken_away():
+    person = ends_in(7).person
+    sweep()
+    put_right(person, "")
+    sweep_and_send(hour=6)
+    sweep_and_send(hour=7)
+    assert django_mail.outbox == []
+    assert ledger(step=7) == [(7, "Marta Ruiz", "listed")]
+
+
+def test_of_two_at_one_address_only_the_other_is_written_to_once_one_has_their_own():
+    ada, ben = (somebody(name, email="bench@skarnfell.example") for name in ("Ada", "Ben"))
+    ends_in(7, ada)
+    ends_in(7, ben)
+    sweep()
+    put_right(ada, "ada@skarnfell.example")
+    send()
+    [shared] = messages()
+    assert (shared.state, shared.person) == ("sent", ben)
+    assert "Ada" not in mail.text_of(shared)
+    sweep_and_send(hour=6)
+    assert recipients() == [("ada@skarnfell.example", DAY), ("bench@skarnfell.example", DAY)]
+    assert "Dear Ada" in mail.text_of(messages()[0])
+    assert len(django_mail.outbox) == 2
 
 
 # Sent again by an administrator
