@@ -7,6 +7,7 @@ from datetime import date, datetime
 
 from django.utils.translation import gettext as _
 
+from people.models import Role, Site, SiteRole
 from people.presenters.days import format_day
 from people.queries.calendars import working_days_of
 from reminders.domain import reminders as domain
@@ -40,7 +41,7 @@ def check_pending(
     """
     ends = ends_of({row.person_id for row in rows})
     steps = _other_steps(rows)
-    not_told = why_not_told(rows)
+    not_told = why_not_told(rows) | _why_not_listed(rows)
     working = working_days_of({row.person.site for row in rows})
     by_day: dict[date, dict[Key, Ending]] = {}
     pending = PendingReminders([], [])
@@ -65,6 +66,11 @@ def check_pending(
 
 def key_of(row: Reminder) -> Key:
     return row.person_id, row.source, row.kind, row.ends_on
+
+
+def site_of_list(row: Reminder) -> str:
+    """The prefix of the site of whose people a list of what ends tells."""
+    return row.source.split(":")[1]
 
 
 def _other_steps(rows: Collection[Reminder]) -> dict[tuple[Key, int], set[int]]:
@@ -111,6 +117,27 @@ def _obsolete_state(
         why = _("It is %(standing)s since.") % {"standing": in_words(ending.stopped)}
         return Reminder.State.DROPPED, why
     return Reminder.State.WAITING, ""
+
+
+def _why_not_listed(rows: Collection[Reminder]) -> dict[int, str]:
+    """Of lists of what ends those whose reader is an instructor there no more, with the reason."""
+    lists = [row for row in rows if row.kind == WEEK_LIST]
+    if not lists:
+        return {}
+    teach = set(
+        SiteRole.objects.filter(
+            role=Role.INSTRUCTOR,
+            user__is_active=True,
+            user__person__in={row.recipient_id for row in lists},
+        ).values_list("user__person", "site__prefix")
+    )
+    names = dict(Site.objects.values_list("prefix", "name"))
+    why = _("%(name)s does not teach at %(site)s any more.")
+    return {
+        row.pk: why % {"name": row.recipient.full_name, "site": names.get(prefix, prefix)}
+        for row in lists
+        if (row.recipient_id, prefix := site_of_list(row)) not in teach
+    }
 
 
 def _why_no_longer(row: Reminder, ends: Ends, day: date) -> str:

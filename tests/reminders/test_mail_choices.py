@@ -3,18 +3,32 @@
 from datetime import date
 
 import pytest
+from django.core import mail as django_mail
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.html import strip_tags
 
 from people.domain.working_days import working_days as working_week
+from people.models import Person, User
 from records.models import TrailEntry
 from reminders.domain.reminders import HowOften, list_through
 from reminders.models import MailChoice, Message, Reminder
 from reminders.services import lists as reminder_lists
 from reminders.services import mail
-from tests.factories import make_scope, make_user
-from tests.reminders.reminder_scenes import DAY, NOW, days, ends_in, somebody, sweep_and_send
+from reminders.services.sweep import withdraw_message
+from tests.factories import make_certificate, make_revision, make_scope, make_user
+from tests.reminders.reminder_scenes import (
+    DAY,
+    NOW,
+    aldergate,
+    at,
+    days,
+    ends_in,
+    somebody,
+    sweep,
+    sweep_and_send,
+    vision_ends_in,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -125,6 +139,38 @@ def test_daily_list_that_did_not_go_out_is_overtaken(ines, monkeypatch):
     assert days_of_mail() == [MONDAY + days(1)]
     first = Reminder.objects.get(kind="list", ends_on=MONDAY)
     assert (first.state, first.why) == ("overtaken", "The days it was for are over.")
+
+
+@pytest.mark.parametrize("given_up", ["the role", "the sign-in", "the site"])
+@pytest.mark.parametrize("is_written", [True, False])
+def test_list_that_waits_goes_to_nobody_who_teaches_there_no_more(ines, given_up, is_written):
+    """Whether it is in a message already or waits for the next: it tells of vision tests."""
+    marta = somebody("Marta Ruiz", email="")
+    scope = make_scope(title="Turrets")
+    revision = make_revision(scope, vision_months=12)
+    make_certificate(marta, scope, revision=revision, issued_on=DAY - days(90))
+    vision_ends_in(20, marta, today=MONDAY)
+    sweep(MONDAY)
+    if not is_written:
+        [message] = Message.objects.all()
+        assert withdraw_message(message.pk, at(MONDAY), "")
+    match given_up:
+        case "the role":
+            ines.roles.all().delete()
+        case "the sign-in":
+            User.objects.filter(pk=ines.pk).update(is_active=False)
+        case "the site":
+            ines.roles.update(site=aldergate())
+            Person.objects.filter(pk=ines.person_id).update(site=aldergate())
+    mail.send_due_messages(clock=lambda: at(MONDAY, 5, 8))
+    for shift in (1, 2):
+        sweep_and_send(MONDAY + days(shift), 7)  # The hour has come in Aldergate too.
+    row = Reminder.objects.get(kind="list", source="list:CA")
+    assert (row.state, row.why) == (
+        "dropped",
+        "Ines Aldecoa does not teach at Castelmar any more.",
+    )
+    assert django_mail.outbox == []
 
 
 @pytest.mark.parametrize(
