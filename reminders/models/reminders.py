@@ -13,6 +13,11 @@ CLAIM_LAPSES_AFTER = timedelta(minutes=10)
 MOST_ATTEMPTS = 10
 
 
+def _live_claim(now: datetime) -> Q:
+    """A claim from the future was made while the clock was wrong, and lapses as well."""
+    return Q(claimed_at__range=(now - CLAIM_LAPSES_AFTER, now + CLAIM_LAPSES_AFTER))
+
+
 class MessageQuerySet(models.QuerySet["Message"]):
     def unsent(self) -> "MessageQuerySet":
         """Neither sent nor withdrawn, though sending it may have been given up."""
@@ -22,13 +27,13 @@ class MessageQuerySet(models.QuerySet["Message"]):
         """Those that are written anew with each day; letters and notes go out as they are."""
         return self.filter(carries=Message.Carries.REMINDERS)
 
-    def unclaimed(self, now: datetime) -> "MessageQuerySet":
-        """In nobody's hands, or in those of somebody who has not answered for long.
+    def in_hands(self, now: datetime) -> "MessageQuerySet":
+        """Being sent just now, as far as anybody can tell."""
+        return self.filter(_live_claim(now))
 
-        A claim from the future was made while the clock was wrong, and lapses as well.
-        """
-        live_claim = Q(claimed_at__range=(now - CLAIM_LAPSES_AFTER, now + CLAIM_LAPSES_AFTER))
-        return self.filter(Q(claimed_at__isnull=True) | ~live_claim)
+    def unclaimed(self, now: datetime) -> "MessageQuerySet":
+        """In nobody's hands, or in those of somebody who has not answered for long."""
+        return self.filter(Q(claimed_at__isnull=True) | ~_live_claim(now))
 
     def due(self, now: datetime) -> "MessageQuerySet":
         """Unsent, their time come, and in nobody's hands."""

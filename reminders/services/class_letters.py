@@ -60,6 +60,32 @@ def uid_of(letter: ClassLetter) -> str:
     return f"class-{hashlib.sha256(name.encode()).hexdigest()[:32]}@{host}"
 
 
+def is_outdated(message: Message) -> bool:
+    """Whether a later letter to its reader about the same class takes a letter's place.
+
+    By mail or on paper: whoever was invited and has lost the place since reads one letter, not two.
+    """
+    letter = _letter_in(message)
+    if letter is None:
+        return False
+    later = ClassLetter.objects.filter(
+        session=letter.session, person=letter.person, sequence__gt=letter.sequence
+    )
+    # A letter about a waiting place has no calendar entry, so it takes none back.
+    return any(letter.says.get("waiting") or not one.says.get("waiting") for one in later)
+
+
+def goes_after_another(message: Message, now: datetime) -> bool:
+    """Whether an earlier letter to its reader about the same class is being sent just now."""
+    letter = _letter_in(message)
+    if letter is None:
+        return False
+    about_the_class = Message.objects.filter(
+        person=message.person_id, message_id__startswith=f"{uid_of(letter).partition('@')[0]}."
+    )
+    return about_the_class.unsent().in_hands(now).filter(pk__lt=message.pk).exists()
+
+
 def addressed_anew(message: Message, address: str) -> bytes:
     """The bytes of a letter or note that waits, to the address that its reader has by now.
 

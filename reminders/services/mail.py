@@ -34,7 +34,7 @@ from reminders.models.reminders import MOST_ATTEMPTS
 from reminders.queries.pending import check_pending
 from reminders.queries.readers import address_of
 
-from .class_letters import addressed_anew
+from .class_letters import addressed_anew, goes_after_another, is_outdated
 from .sweep import rewrite_message, withdraw_message
 
 log = logging.getLogger(__name__)
@@ -174,10 +174,11 @@ def send_message(
     on: date | None = None,
     mail_connection: MailConnection | None = None,
 ) -> SendResult:
-    """Send one message if it is still due and still true; a letter about a class always is.
+    """Send one message if it is still due and still true.
 
     What is no longer needed is left out of it first. A message of another day than the
-    site's waits for the sweep, which puts what still holds into the day's own.
+    site's waits for the sweep, which puts what still holds into the day's own. A letter about
+    a class is true until another about it follows, and goes out after those before it.
 
     Parameters
     ----------
@@ -193,6 +194,9 @@ def send_message(
         return SendResult.NOT_DUE
     is_letter = message.carries != Message.Carries.REMINDERS
     if not is_letter and on is None and message.day != message.site.today(now):
+        return SendResult.NOT_DUE
+    # Asked before the claim: a claim of an earlier letter that comes later finds this one.
+    if is_letter and goes_after_another(message, now):
         return SendResult.NOT_DUE
     if not Message.objects.claim(message_id, now):
         return SendResult.NOT_DUE
@@ -246,11 +250,18 @@ def _current_bytes(message: Message, now: datetime, day: date) -> bytes | None:
 
 
 def _current_letter(message: Message, now: datetime) -> bytes | None:
-    """A letter or note, to the address that its reader has by now; given up if there is none."""
+    """A letter or note, to the address that its reader has by now; given up if there is none.
+
+    Withdrawn where a later letter has taken its place.
+    """
+    mine = Message.objects.unsent().filter(pk=message.pk, claimed_at=message.claimed_at)
+    if is_outdated(message):
+        why = _("A later letter about the class takes its place.")
+        mine.update(withdrawn_at=now, claimed_at=None, why_withdrawn=why)
+        return None
     address = address_of(message.person) if message.person else message.recipient
     if address == message.recipient:
         return bytes(message.raw)
-    mine = Message.objects.unsent().filter(pk=message.pk, claimed_at=message.claimed_at)
     if not address:
         why = _("There is no address to write to.")
         mine.update(failed_at=now, claimed_at=None, answer=why)
@@ -343,6 +354,8 @@ def send_again(*, message: Message, actor: User, at: datetime) -> None:
     failed = Message.objects.unsent().filter(pk=message.pk, failed_at__isnull=False)
     same_address = message.person is None or address_of(message.person) == message.recipient
     is_letter = message.carries != Message.Carries.REMINDERS
+    if is_letter and is_outdated(message):
+        raise CannotSendAgain(_("A later letter about the class takes its place."))
     if is_letter and not same_address:
         raise CannotSendAgain(_("The address has changed since. Tell them yourself."))
     if is_letter or (same_address and message.day == message.site.today(at)):

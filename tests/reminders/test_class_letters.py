@@ -1,5 +1,6 @@
 """Each booking, change and cancellation goes out once, as one entry that a calendar keeps up."""
 
+import smtplib
 from datetime import date, time, timedelta
 from email import message_from_bytes
 from email.policy import SMTP
@@ -18,7 +19,7 @@ from reminders.services import mail, sweep
 from tests.assessments.together import at_once
 from tests.factories import NOW, TODAY, make_person, make_session, make_site, make_user
 from tests.paper import pages_of
-from training.models import ClassLetter, ClassSession
+from training.models import ClassLetter, ClassSession, Enrolment
 from training.services import booking, cancelling, courses, waiting
 
 pytestmark = pytest.mark.django_db
@@ -62,6 +63,19 @@ def change(session, **fields):
         actor=session.instructor,
         at=NOW,
     )
+
+
+def send(now=NOW):
+    return mail.send_due_messages(clock=lambda: now)
+
+
+def subjects():
+    """What went out, in its order: what each subject says before the class."""
+    return [one.subject.split(":")[0] for one in django_mail.outbox]
+
+
+def refused_for_now():
+    return smtplib.SMTPRecipientsRefused({"bo@example.org": (450, b"try later")})
 
 
 def put_right(person, **details):
@@ -189,19 +203,97 @@ def test_whoever_has_left_is_written_to_no_more(instructor, person):
 
 def test_letter_goes_out_once_beside_the_reminders_and_outlives_the_day(instructor, person):
     session = planned(instructor)
-    enrol(session, person)
-    change(session, room="Bench room 2")
     next_day = NOW + timedelta(days=1)
-    sweep.withdraw_stale_messages(session.site, session.site.today(next_day), next_day)
-
-    for _round in range(2):
-        mail.send_due_messages(clock=lambda: next_day)
+    for act in (lambda: enrol(session, person), lambda: change(session, room="Bench room 2")):
+        act()
+        sweep.withdraw_stale_messages(session.site, session.site.today(next_day), next_day)
+        for _round in range(2):
+            send(next_day)
 
     assert [one.to for one in django_mail.outbox] == [["bo@example.org"]] * 2
-    assert [one.subject.split(":")[0] for one in django_mail.outbox] == [
-        "You have a place",
-        "Changed",
-    ]
+    assert subjects() == ["You have a place", "Changed"]
+
+
+def test_of_letters_that_wait_the_latest_alone_goes_out(instructor, person):
+    session = planned(instructor)
+    other = planned(instructor, starts_on=LATER + timedelta(days=9), ends_on=LATER + timedelta(9))
+    [enrolment] = enrol(session, person)
+    enrol(other, person)
+    courses.cancel_enrolment(enrolment=enrolment, actor=instructor, at=NOW)
+
+    send()
+
+    assert sorted(subjects()) == ["Place given free", "You have a place"]
+    first = Message.objects.order_by("pk").first()
+    assert (first.state, first.why_withdrawn) == (
+        "withdrawn",
+        "A later letter about the class takes its place.",
+    )
+
+
+def test_letter_on_paper_takes_the_place_of_a_mail_that_waits(instructor, person):
+    [enrolment] = enrol(planned(instructor), person)
+    put_right(person, email="")
+    enrolment = Enrolment.objects.get(pk=enrolment.pk)
+    courses.cancel_enrolment(enrolment=enrolment, actor=instructor, at=NOW)
+
+    send()
+
+    assert django_mail.outbox == []
+    assert Message.objects.get().state == "withdrawn"
+
+
+def test_word_of_a_cancelled_class_leaves_a_lost_place_to_be_told_of(instructor, person):
+    """Whoever only waited is sent no calendar entry, which an earlier letter is to take back."""
+    session = planned(instructor, places=1)
+    [enrolment] = enrol(session, person)
+    send()
+    courses.cancel_enrolment(enrolment=enrolment, actor=instructor, at=NOW)
+    enrol(session, make_person())
+    waiting.wait_for_place(session=session, people=[person], actor=instructor, at=NOW)
+    cancelling.cancel_class(session=session, reason="No tin", actor=instructor, at=NOW)
+
+    send()
+
+    assert subjects() == ["You have a place", "Place given free", "Cancelled"]
+
+
+@pytest.mark.parametrize("answer", ["250 queued", refused_for_now()], ids=["taken", "refused"])
+def test_letter_waits_while_an_earlier_one_is_being_sent(instructor, person, monkeypatch, answer):
+    """By whichever worker: one sends the invitation as the place is taken back."""
+    [enrolment] = enrol(planned(instructor), person)
+    taken = []
+
+    def deliver(_post, _recipient, raw):
+        taken.append(message_from_bytes(raw, policy=SMTP)["Subject"].partition(":")[0])
+        if len(taken) > 1:
+            return "250 queued"
+        courses.cancel_enrolment(enrolment=enrolment, actor=instructor, at=NOW)
+        assert send().sent == 0
+        if isinstance(answer, BaseException):
+            raise answer
+        return answer
+
+    monkeypatch.setattr(mail.MailConnection, "deliver", deliver)
+    send()
+    for hours in range(3):
+        send(NOW + timedelta(hours=hours))
+
+    assert taken == ["You have a place", "Place given free"]
+    states = Message.objects.order_by("pk")
+    first = "sent" if isinstance(answer, str) else "withdrawn"
+    assert [message.state for message in states] == [first, "sent"]
+
+
+def test_letter_given_up_is_not_sent_again_after_a_later_one(instructor, person):
+    [enrolment] = enrol(planned(instructor), person)
+    Message.objects.update(failed_at=NOW, refused=True)
+    courses.cancel_enrolment(enrolment=enrolment, actor=instructor, at=NOW)
+    send()
+
+    with pytest.raises(CannotSendAgain, match="A later letter"):
+        mail.send_again(message=Message.objects.earliest("pk"), actor=instructor, at=NOW)
+    assert subjects() == ["Place given free"]
 
 
 def test_letter_given_up_is_sent_again_as_it_was_unless_the_address_changed(instructor, person):
@@ -231,7 +323,7 @@ def test_letter_that_waits_goes_to_the_address_put_right_meanwhile(instructor):
     put_right(lead, email="tove@example.net")
 
     for _round in range(2):
-        mail.send_due_messages(clock=lambda: NOW)
+        send()
 
     own, to_lead = sorted(django_mail.outbox, key=lambda one: one.to)
     assert [one.to for one in (own, to_lead)] == [["bo@example.net"], ["tove@example.net"]]
@@ -250,7 +342,7 @@ def test_letter_that_waits_is_given_up_where_its_address_was_taken_away(instruct
     enrol(planned(instructor), person)
     put_right(person, email="")
 
-    mail.send_due_messages(clock=lambda: NOW)
+    send()
 
     assert django_mail.outbox == []
     message = Message.objects.get()
