@@ -75,6 +75,27 @@ def test_message_says_what_ends_when_what_to_do_where_and_whom_to_ask(castelmar)
     assert mail_to("marta").subject == "Certified through Wed 2 Dec 2026: Turrets"
 
 
+@pytest.mark.parametrize("host", ["müller-elektronik.example", "MÜLLER-Elektronik.example"])
+def test_whoever_has_an_umlaut_in_their_address_reads_their_own_mail(host):
+    person = vision_scene(email=f"Marta@{host}")
+    sweep()
+    message = Message.objects.get(recipient__startswith="marta@")
+    assert message.recipient == "marta@xn--mller-elektronik-jzb.example"
+    assert message.person == person
+    for text in parts(message):
+        assert "Dear Marta Ruiz" in text
+        assert "Your vision test is good through" in text
+
+
+def test_one_mailbox_in_two_spellings_is_read_by_two():
+    vision_scene(email="bench@müller-elektronik.example")
+    somebody("Ada Brink", email="bench@xn--mller-elektronik-jzb.example")
+    sweep()
+    message = Message.objects.get(recipient__startswith="bench@")
+    assert message.person is None
+    assert "vision" not in everything(message)
+
+
 def test_headers_name_the_message_and_say_that_a_program_wrote_it(castelmar):
     ends_in(7)
     sweep()
