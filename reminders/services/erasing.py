@@ -10,6 +10,7 @@ from assessments.models import Paper
 from people.models import Person
 from people.ports import Erasure
 from reminders.models import CalendarFeed, MailChoice, Message, Reminder
+from reminders.queries.readers import usable_address
 from training.models import ClassLetter, ToolOutOfService
 
 
@@ -20,20 +21,19 @@ def erase_mails(erasure: Erasure) -> None:
     """
     person = erasure.person
     about = Message.objects.filter(reminders__person=person)
+    addresses = {address for text in erasure.texts if (address := usable_address(text))}
     naming = {*_to_leads_about(erasure), *_notes_of(person)}
     theirs = Message.objects.filter(
         Q(person=person)
         | Q(pk__in=about.values("pk"))
         | Q(pk__in=naming)
-        | Q(recipient__in=[text for text in erasure.texts if "@" in text])
+        | Q(recipient__in=addresses)
     )
     keys = list(theirs.values_list("pk", flat=True))
     messages = Message.objects.filter(pk__in=keys)
     messages.unsent().update(withdrawn_at=erasure.at, why_withdrawn=erasure.reason[:200])
     messages.update(raw=b"", subject="", answer="")
-    for message in messages.filter(
-        Q(person=person) | Q(recipient__in=[text for text in erasure.texts if "@" in text])
-    ):
+    for message in messages.filter(Q(person=person) | Q(recipient__in=addresses)):
         message.recipient = f"erased-{message.pk}"
         message.save(update_fields=["recipient"])
     Reminder.objects.filter(Q(person=person) | Q(recipient=person)).delete()

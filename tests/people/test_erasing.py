@@ -140,6 +140,18 @@ def test_no_table_holds_the_name_or_address_any_more(person, keeper):
     assert found == {("records_signature", BEFORE), ("certification_proposal", BEFORE)}
 
 
+def test_address_goes_from_mails_as_mail_servers_spell_it(keeper):
+    person = factories.make_person(full_name=NAME, email="Ann@Müller.example")
+    message = Message.objects.create(
+        message_id="m-1", site=person.site, recipient="ann@xn--mller-kva.example", day=TODAY,
+        subject=NAME, raw=f"About {NAME}".encode(), due_at=NOW,
+    )  # fmt: skip
+    Person.objects.filter(pk=person.pk).update(left_on=TODAY)
+    erase(Person.objects.get(pk=person.pk), keeper)
+    message.refresh_from_db()
+    assert (message.recipient, bytes(message.raw)) == (f"erased-{message.pk}", b"")
+
+
 def test_mails_to_others_that_name_them_are_emptied(keeper):
     lead = factories.make_person(full_name="Tove Lind", email="tove@aldergate.example")
     person, other = (
