@@ -37,6 +37,7 @@ from reminders.queries.ends import (
     ends_of,
     upcoming_people,
 )
+from reminders.queries.pending import site_of_list
 from reminders.queries.proposals import proposals_in
 from reminders.queries.readers import address_of, instructors_at, people_of
 
@@ -84,6 +85,15 @@ class SiteDay:
         self.instructors = [person.full_name for person in instructors_at(site, day)][:NAMES_TO_ASK]
         self.to_ask = ", ".join(filter(None, [site.contact, *self.instructors]))
         self._upcoming: list[tuple[Person, Ending]] | None = None
+        self._elsewhere: dict[str, SiteDay] = {}
+
+    def at(self, prefix: str) -> "SiteDay":
+        """The same day at the site with a prefix, for those of this one who teach there."""
+        if prefix == self.site.prefix:
+            return self
+        if prefix not in self._elsewhere:
+            self._elsewhere[prefix] = SiteDay(Site.objects.get(prefix=prefix), self.day)
+        return self._elsewhere[prefix]
 
     def upcoming(self) -> list[tuple[Person, Ending]]:
         """What ends for anybody at the site within the reach of the week's list."""
@@ -109,6 +119,12 @@ def upcoming(site: Site, day: date) -> list[tuple[Person, Ending]]:
         ((people[ending.person_id], ending) for ending in endings),
         key=lambda pair: (pair[1].ends_on, pair[0].full_name, pair[1].source),
     )
+
+
+def sites_listed(site_day: SiteDay, rows: Iterable[Reminder]) -> list[SiteDay]:
+    """The day at each site of whose people the lists among some reminders are to tell."""
+    prefixes = {site_of_list(row) for row in rows if row.kind == WEEK_LIST}
+    return [site_day.at(prefix) for prefix in sorted(prefixes)]
 
 
 def write_letter(
@@ -138,7 +154,7 @@ def write_letter(
         ]
         others = [pair for pair in valid if pair[1] is not None and pair not in own]
         context = _mail_context(site_day, reader, own, others, valid)
-        subject = _subject(site_day, own, others, context["proposals"])
+        subject = _subject(site_day, own, others, context)
         bodies = [
             render_to_string(f"reminders/email/reminders.{kind}", context | {"subject": subject})
             for kind in ("txt", "html")
@@ -189,7 +205,7 @@ def _mail_context(
     valid: Sequence[tuple[Reminder, Ending | None]],
 ) -> dict[str, Any]:
     site = site_day.site
-    has_list = any(row.kind == WEEK_LIST for row, _ending in valid)
+    listed = sites_listed(site_day, (row for row, _ending in valid))
     mine = [ending for _row, ending in own if ending is not None]
     return {
         "reader": reader,
@@ -199,9 +215,11 @@ def _mail_context(
         ],
         "people": _person_endings(site_day, others, shared=reader is None),
         "shared": reader is None,
-        "listed": [_list_line(site_day, *pair) for pair in site_day.upcoming()] if has_list else [],
+        "lists": [
+            (there.site.name, [_list_line(there, *pair) for pair in there.upcoming()])
+            for there in listed
+        ],
         "through": format_letter_day(site_day.day + LIST_REACHES),
-        "has_list": has_list,
         "proposals": _proposal_lines(row for row, _ending in valid),
         "decide_url": settings.PUBLIC_URL + reverse("certification:proposals_decide"),
         "day": format_letter_day(site_day.day),
@@ -362,7 +380,7 @@ def _subject(
     site_day: SiteDay,
     own: Sequence[tuple[Reminder, Ending | None]],
     others: Sequence[tuple[Reminder, Ending | None]],
-    proposals: Sequence[str],
+    context: dict[str, Any],
 ) -> str:
     """A subject that anybody may see on a locked phone: it does not say what kind of end."""
     mine = sorted((ending for _row, ending in own if ending), key=lambda ending: ending.ends_on)
@@ -393,14 +411,15 @@ def _subject(
         text = _("Certification of %(name)s") % {"name": names[0]}
     elif names:
         text = _("Certification of %(n)s people in your line") % {"n": str(len(names))}
-    elif proposals:
+    elif proposals := context["proposals"]:
         text = ngettext(
             "%(n)s proposal waits for your decision",
             "%(n)s proposals wait for your decision",
             len(proposals),
         ) % {"n": str(len(proposals))}
     else:
-        words = {"site": site_day.site.name, "day": format_short_letter_day(site_day.day)}
+        places = ", ".join(place for place, _lines in context["lists"])
+        words = {"site": places, "day": format_short_letter_day(site_day.day)}
         text = _("What ends at %(site)s in the coming weeks, as of %(day)s") % words
     text = _one_line(text)
     return text if len(text) <= LONGEST_SUBJECT else text[: LONGEST_SUBJECT - 1] + "…"

@@ -24,7 +24,7 @@ from reminders.queries.readers import usable_address
 from reminders.queries.sites import sites_to_sweep
 
 from .ledger import PEOPLE_AT_A_TIME, write_rows
-from .letters import ComposedMail, SiteDay, write_letter
+from .letters import ComposedMail, SiteDay, sites_listed, write_letter
 
 log = logging.getLogger(__name__)
 
@@ -237,8 +237,11 @@ def _write_message(
 
 
 def _has_nothing_to_list(site_day: SiteDay, valid: list[tuple[Reminder, Ending | None]]) -> bool:
-    """Whether all there is to send is a list with nothing on it."""
-    return all(row.kind == WEEK_LIST for row, _ending in valid) and not site_day.upcoming()
+    """Whether all there is to send are lists with nothing on them."""
+    rows = [row for row, _ending in valid]
+    if any(row.kind != WEEK_LIST for row in rows):
+        return False
+    return not any(there.upcoming() for there in sites_listed(site_day, rows))
 
 
 def rewrite_message(

@@ -9,7 +9,7 @@ from django.utils import timezone
 from django.utils.html import strip_tags
 
 from people.domain.working_days import working_days as working_week
-from people.models import Person, User
+from people.models import Person, SiteRole, User
 from records.models import TrailEntry
 from reminders.domain.reminders import HowOften, list_through
 from reminders.models import MailChoice, Message, Reminder
@@ -139,6 +139,35 @@ def test_daily_list_that_did_not_go_out_is_overtaken(ines, monkeypatch):
     assert days_of_mail() == [MONDAY + days(1)]
     first = Reminder.objects.get(kind="list", ends_on=MONDAY)
     assert (first.state, first.why) == ("overtaken", "The days it was for are over.")
+
+
+def test_list_tells_of_the_site_where_its_reader_teaches(ines):
+    """Which need not be their own, whose people are none of their business then."""
+    other = aldergate()
+    ends_in(58, somebody("Marta Ruiz", email=""), steps=[])
+    ends_in(50, somebody("Olaf Brandt", site=other, email=""), steps=[])
+    Person.objects.filter(pk=ines.person_id).update(site=other)
+    sweep(MONDAY, 7)
+    [message] = Message.objects.all()
+    text = mail.text_of(message)
+    assert message.subject == "What ends at Castelmar in the coming weeks, as of Mon 23 Nov 2026"
+    assert "What ends at Castelmar through" in text
+    assert "Marta Ruiz" in text
+    assert "Olaf Brandt" not in text
+
+
+def test_who_teaches_at_two_sites_reads_of_both_in_one_mail(ines):
+    other = aldergate()
+    SiteRole.objects.create(user=ines, site=other, role="instructor")
+    ends_in(58, somebody("Marta Ruiz", email=""), steps=[])
+    ends_in(50, somebody("Olaf Brandt", site=other, email=""), steps=[])
+    Person.objects.filter(pk=ines.person_id).update(site=other)
+    sweep(MONDAY, 7)
+    [message] = Message.objects.all()
+    text = mail.text_of(message)
+    assert message.subject.startswith("What ends at Aldergate, Castelmar in the coming weeks")
+    assert text.index("Aldergate through") < text.index("Olaf Brandt")
+    assert text.index("Olaf Brandt") < text.index("Castelmar through") < text.index("Marta Ruiz")
 
 
 @pytest.mark.parametrize("given_up", ["the role", "the sign-in", "the site"])
