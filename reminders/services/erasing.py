@@ -13,11 +13,14 @@ from reminders.models import CalendarFeed, MailChoice, Message, Reminder
 from reminders.queries.readers import usable_address
 from training.models import ClassLetter, ToolOutOfService
 
+from .sweep import let_wait_again
+
 
 def erase_mails(erasure: Erasure) -> None:
     """Empty the mails to them and about them, and drop their reminders, feed and choices.
 
-    A mail that has not gone out is withdrawn. That there was one, its day and Message-ID stay.
+    A mail that has not gone out is withdrawn, and what it held of others goes into a later one.
+    That there was one, its day and Message-ID stay.
     """
     person = erasure.person
     about = Message.objects.filter(reminders__person=person)
@@ -31,12 +34,15 @@ def erase_mails(erasure: Erasure) -> None:
     )
     keys = list(theirs.values_list("pk", flat=True))
     messages = Message.objects.filter(pk__in=keys)
+    # What is being sent just now may reach its reader, and nobody is reminded twice.
+    free = list(messages.unsent().unclaimed(erasure.at).values_list("pk", flat=True))
     messages.unsent().update(withdrawn_at=erasure.at, why_withdrawn=erasure.reason[:200])
     messages.update(raw=b"", subject="", answer="")
     for message in messages.filter(Q(person=person) | Q(recipient__in=addresses)):
         message.recipient = f"erased-{message.pk}"
         message.save(update_fields=["recipient"])
     Reminder.objects.filter(Q(person=person) | Q(recipient=person)).delete()
+    let_wait_again(Reminder.objects.filter(message__in=free))
     CalendarFeed.objects.filter(person=person).delete()
     MailChoice.objects.filter(person=person).delete()
 

@@ -117,7 +117,7 @@ def withdraw_message(message_id: int, now: datetime, why: str) -> bool:
     free = Message.objects.unsent().unclaimed(now).filter(pk=message_id)
     if not free.update(withdrawn_at=now, why_withdrawn=why):
         return False
-    _let_wait_again(Reminder.objects.filter(message=message_id))
+    let_wait_again(Reminder.objects.filter(message=message_id))
     return True
 
 
@@ -260,7 +260,7 @@ def rewrite_message(
     with transaction.atomic():
         close_obsolete(pending)
         mine = Message.objects.unsent().filter(pk=message.pk, claimed_at=message.claimed_at)
-        _let_wait_again(message.reminders.filter(pk__in=[row.pk for row in elsewhere]))
+        let_wait_again(message.reminders.filter(pk__in=[row.pk for row in elsewhere]))
         if not pending.valid:
             why = _("Nothing in it was needed any more.")
             if elsewhere:
@@ -277,6 +277,7 @@ def rewrite_message(
         return letter
 
 
-def _let_wait_again(reminders: QuerySet[Reminder]) -> None:
+def let_wait_again(reminders: QuerySet[Reminder]) -> None:
+    """Have the next sweep write reminders anew that stood in a message which does not go out."""
     written = reminders.filter(state=Reminder.State.WRITTEN)
     written.update(state=Reminder.State.WAITING, message=None)

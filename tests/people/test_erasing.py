@@ -152,6 +152,29 @@ def test_address_goes_from_mails_as_mail_servers_spell_it(keeper):
     assert (message.recipient, bytes(message.raw)) == (f"erased-{message.pk}", b"")
 
 
+@pytest.mark.parametrize(("claimed_at", "state"), [(None, "waiting"), (LATER, "written")])
+def test_what_a_mail_about_them_held_of_others_goes_into_a_later_one(keeper, claimed_at, state):
+    lead = factories.make_person(email="tove@aldergate.example")
+    person, other = factories.make_person(full_name=NAME, line_lead=lead), factories.make_person()
+    message = Message.objects.create(
+        message_id="m-1", site=lead.site, person=lead, recipient=lead.email, day=TODAY,
+        subject=NAME, raw=f"About {NAME} and another".encode(), due_at=NOW, claimed_at=claimed_at,
+    )  # fmt: skip
+    for about in (person, other):
+        Reminder.objects.create(
+            person=about, source=f"vision:{about.pk}", kind="vision", ends_on=TODAY, step=1,
+            recipient=lead, state="written", message=message,
+        )  # fmt: skip
+    Person.objects.filter(pk=person.pk).update(left_on=TODAY)
+    erase(Person.objects.get(pk=person.pk), keeper)
+    message.refresh_from_db()
+    assert (bytes(message.raw), message.withdrawn_at) == (b"", LATER)
+    # What is being sent just now may reach its reader, and nobody is reminded twice.
+    left = Reminder.objects.get()
+    assert (left.person, left.state) == (other, state)
+    assert left.message == (None if state == "waiting" else message)
+
+
 def test_mails_to_others_that_name_them_are_emptied(keeper):
     lead = factories.make_person(full_name="Tove Lind", email="tove@aldergate.example")
     person, other = (
