@@ -150,6 +150,17 @@ class Scale:
     relative_view: float = 0.0
 
 
+def is_by_scale(quantity: str, unit: str) -> bool:
+    """Whether such a result is counted by the photograph's scale: no angle or ratio is.
+
+    Examples
+    --------
+    >>> is_by_scale("length", "D"), is_by_scale("clearance", "D"), is_by_scale("clearance", "mm")
+    (True, False, True)
+    """
+    return quantity == Quantity.LENGTH or (quantity == Quantity.CLEARANCE and unit == "mm")
+
+
 @dataclass(frozen=True, slots=True)
 class Options:
     """What is said of a measurement beside its marks.

@@ -29,7 +29,7 @@ from .grading_assignment import (
     open_reading,
     own_reading_among,
 )
-from .measured_places import MeasuredPlace
+from .measured_places import MeasuredPlace, is_by_former_scale, measurements_used
 
 
 class BoardForGrader:
@@ -284,12 +284,29 @@ class BoardForGrader:
         """What the user asked for where they could not tell, while it is open."""
         return self._cannot_tell.get((joint.pk if joint else None, criterion.pk))
 
-    def measured(self, joint: Joint | None, criterion: Criterion) -> MeasuredPlace | None:
-        """What the user has measured of the joint under a measured criterion."""
+    def _measurements(self, joint: Joint | None, criterion: Criterion) -> list[Measurement]:
         if not criterion.is_measured:
-            return None
-        measurements = self._measured.get((joint.pk if joint else None, criterion.pk))
-        return MeasuredPlace(criterion, measurements) if measurements else None
+            return []
+        return self._measured.get((joint.pk if joint else None, criterion.pk), [])
+
+    def measured(self, joint: Joint | None, criterion: Criterion) -> MeasuredPlace | None:
+        """What counts of what the user has measured of the joint under a measured criterion."""
+        return MeasuredPlace.of(criterion, self._measurements(joint, criterion))
+
+    def left_out(self, joint: Joint | None, criterion: Criterion) -> int:
+        """How many measurements of the joint by the user do not count, by a former scale."""
+        return sum(map(is_by_former_scale, self._measurements(joint, criterion)))
+
+    def rests_on_former_scale(self, joint: Joint | None, criterion: Criterion) -> bool:
+        """Whether what is judged of the joint, and not signed, was measured by a former scale."""
+        judgement = self.judgement(joint, criterion)
+        if judgement is None or criterion.stage in self.closed:
+            return False
+        used = measurements_used(judgement)
+        return any(
+            each.pk in used and is_by_former_scale(each)
+            for each in self._measurements(joint, criterion)
+        )
 
     def asked(self, stage: str, joint: Joint | None) -> list[Criterion]:
         """The criteria asked of a joint, or of the whole board, at a stage."""

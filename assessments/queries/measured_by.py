@@ -7,9 +7,11 @@ from typing import Any
 from django.db.models import prefetch_related_objects
 
 from assessments.domain.measured_by import MeasuredBy, by_kind, measured_by
-from assessments.models import Board, Criterion, Grading, Joint, Judgement
+from assessments.models import Board, Criterion, Grading, Joint, Judgement, Measurement
 
-from .board_results import WHOLE_BOARD, JudgedBoard, read_boards
+from .board_results import WHOLE_BOARD, JudgedBoard, judgements_left, read_boards
+from .effective_judgements import Makes
+from .measured_places import is_by_former_scale, measurements_used
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,15 +105,38 @@ def unsaid_before_signing(grading: Grading, stage: str) -> list[str]:
         .select_related("joint__position", "criterion")
         .order_by("joint__position__order", "criterion__order")
     )
-    if unsaid and grading.replaces_id is not None:
+    return _places_not_taken_over(unsaid, grading, stage)
+
+
+def by_former_scale_before_signing(grading: Grading, stage: str, makes: Makes) -> list[str]:
+    """Places of a stage whose value was read by a scale that its photograph has no more.
+
+    What a correction takes over from a signed grading stands as it was signed there.
+    """
+    judged = list(
+        grading.judgements.filter(stage=stage, measurement__isnull=False)
+        .exclude(pk__in=judgements_left(grading, stage, makes))
+        .select_related("joint__position", "criterion")
+        .order_by("joint__position__order", "criterion__order")
+    )
+    used = {row.pk: measurements_used(row) for row in judged}
+    measurements = Measurement.objects.filter(pk__in=set().union(*used.values()))
+    former = {each.pk for each in measurements.select_related("photo") if is_by_former_scale(each)}
+    resting = [row for row in judged if used[row.pk] & former]
+    return _places_not_taken_over(resting, grading, stage)
+
+
+def _places_not_taken_over(rows: list[Judgement], grading: Grading, stage: str) -> list[str]:
+    """The places of judgements, less those that a correction has from the signed grading."""
+    if rows and grading.replaces_id is not None:
         taken_over = set(
             Judgement.objects.filter(grading=grading.replaces_id, stage=stage).values_list(
                 "joint", "criterion", "outcome", "judged_at"
             )
         )
-        unsaid = [
+        rows = [
             row
-            for row in unsaid
+            for row in rows
             if (row.joint_id, row.criterion_id, row.outcome, row.judged_at) not in taken_over
         ]
-    return [place_of(row.joint, row.criterion) for row in unsaid]
+    return [place_of(row.joint, row.criterion) for row in rows]

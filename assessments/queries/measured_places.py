@@ -4,17 +4,35 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property
+from math import isclose
+from typing import Self
 
 from assessments.domain import repeats
-from assessments.domain.marks import is_proven
+from assessments.domain.marks import is_by_scale, is_proven
 from assessments.domain.verdict import Verdict
-from assessments.models import Criterion, Measurement
+from assessments.models import Criterion, Judgement, Measurement
 from assessments.models.measuring import as_decimal
+
+
+def is_by_former_scale(measurement: Measurement) -> bool:
+    """Whether it was read by a scale that its photograph has no more, or was surer of than now.
+
+    A slip in the known size would else count for good, as the worst of what is measured of the
+    place. The measurement is kept as it was, and so is what was signed by it.
+    """
+    then, photo = measurement.mm_per_px, measurement.photo
+    if then is None or not photo.scale_px_per_mm:
+        return False
+    if not is_by_scale(measurement.quantity, measurement.unit):
+        return False
+    u_then, u_now = measurement.scale_uncertainty, photo.scale_uncertainty
+    is_less_sure = u_then is not None and u_now is not None and u_now > u_then * (1 + 1e-9)
+    return is_less_sure or not isclose(then * photo.scale_px_per_mm, 1)
 
 
 @dataclass(frozen=True)
 class MeasuredPlace:
-    """Every measurement of a place by one grader under a criterion.
+    """Every measurement of a place by one grader under a criterion that may count.
 
     Attributes
     ----------
@@ -25,6 +43,18 @@ class MeasuredPlace:
 
     criterion: Criterion
     measurements: Sequence[Measurement]
+
+    @classmethod
+    def of(cls, criterion: Criterion, measurements: Sequence[Measurement]) -> Self | None:
+        """The place by what was measured of it; None where nothing of that may count.
+
+        Parameters
+        ----------
+        measurements : sequence of Measurement
+            All of them, newest first. What was read by a former scale is left out.
+        """
+        counting = [each for each in measurements if not is_by_former_scale(each)]
+        return cls(criterion, counting) if counting else None
 
     @cached_property
     def counted(self) -> repeats.Counted:
@@ -99,6 +129,13 @@ class MeasuredPlace:
             "how": self.counted.how.value,
             "verdict": self.verdict,
         }
+
+
+def measurements_used(judgement: Judgement) -> set[int]:
+    """Those that a judgement's value comes of."""
+    if judgement.measurement_id is None:
+        return set()
+    return set(judgement.repeats.get("used") or [judgement.measurement_id])
 
 
 def judged_verdict(measurement: Measurement, repeated: dict) -> Verdict | None:

@@ -282,6 +282,14 @@ def _summary_to_sign(
             )
             % {"places": board_results.shortened(unsaid)}
         )
+    if former := measured_by.by_former_scale_before_signing(grading, stage, makes):
+        raise StageNotReady(
+            _(
+                "Judged by what was measured before the photograph’s scale was set anew: "
+                "%(places)s. Measure each again and judge it by that, then sign."
+            )
+            % {"places": board_results.shortened(former)}
+        )
     return summary
 
 

@@ -38,7 +38,11 @@ from assessments.queries import (
     grading_assignment,
     written_down,
 )
-from assessments.queries.measured_places import MeasuredPlace, judged_verdict
+from assessments.queries.measured_places import (
+    MeasuredPlace,
+    is_by_former_scale,
+    judged_verdict,
+)
 from people.models import User
 from records.services import trail
 from training.models import Tool
@@ -55,8 +59,9 @@ NOWHERE = gettext_lazy("There is no such joint or criterion on this board. Open 
 class Circumstances:
     """How a judgement was made: seen at the board, on a photograph, with an instrument, by marks.
 
-    Whoever judges by marks says which measurement in `measured`; `measurement` and what comes
-    of it are filled in from there. Whoever judges by eye what is measured says why.
+    Whoever judges by marks says which measurement in `measured`, and how many counted with it in
+    `measured_times`; `measurement` and what comes of it are filled in from there. Whoever judges
+    by eye what is measured says why.
     """
 
     how: str = Judgement.How.AT_BOARD
@@ -64,6 +69,7 @@ class Circumstances:
     photo: Photo | None = None
     mark: tuple[float, float] | None = None
     measured: int | None = None
+    measured_times: int | None = None
     measurement: Measurement | None = None
     repeats: dict = field(default_factory=dict)
     tool: Tool | None = None
@@ -358,13 +364,10 @@ def _judge(
     """Judge in a grading whose board is locked and whose stage takes judgements."""
     refuse_if_not_asked(grading, criterion, joint)
     refuse_if_not_read(grading, criterion.stage, joint)
-    marks = measured_before(grading, criterion, joint)
+    made = _measurements_of(grading, criterion, joint)
+    marks = MeasuredPlace.of(criterion, made) if made else None
     if seen.measured is not None:
-        if marks is None or marks.pk != seen.measured:
-            raise AssessmentError(
-                _("This place was measured anew meanwhile. Look at the later measurement.")
-            )
-        seen = seen.by_marks(marks)
+        seen = seen.by_marks(_as_shown(marks, made, seen.measured, seen.measured_times))
     refuse_circumstances(seen, grading.board)
     refuse_unfit_instrument(seen, grading, at)
     refuse_unmeasured(grading, criterion, outcome, seen)
@@ -397,13 +400,39 @@ def _judge(
     return judgement
 
 
+def _as_shown(
+    marks: MeasuredPlace | None, made: list[Measurement], latest: int, times: int | None
+) -> MeasuredPlace:
+    """What counts of a place, where it is what whoever judges had before them; else raise why."""
+    if marks is not None and marks.pk == latest and times in (None, len(marks.measurements)):
+        return marks
+    is_measured_anew = marks is not None and marks.pk > latest
+    if not is_measured_anew and any(map(is_by_former_scale, made)):
+        raise AssessmentError(
+            _(
+                "What was measured here before the photograph’s scale was set anew no longer "
+                "counts. Measure it again, then judge."
+            )
+        )
+    raise AssessmentError(
+        _("This place was measured anew meanwhile. Look at the later measurement.")
+    )
+
+
 def measured_before(
     grading: Grading, criterion: Criterion, joint: Joint | None
 ) -> MeasuredPlace | None:
-    """What this grader has measured of the place under a measured criterion."""
+    """What counts of what this grader has measured of the place under a measured criterion."""
+    return MeasuredPlace.of(criterion, _measurements_of(grading, criterion, joint))
+
+
+def _measurements_of(
+    grading: Grading, criterion: Criterion, joint: Joint | None
+) -> list[Measurement]:
+    """All that this grader has measured of the place, newest first."""
     if not criterion.is_measured:
-        return None
-    measurements = list(
+        return []
+    return list(
         Measurement.objects.filter(
             photo__board=grading.board_id,
             joint=joint,
@@ -411,7 +440,6 @@ def measured_before(
             measured_by=grading.grader_id,
         ).select_related("photo")
     )
-    return MeasuredPlace(criterion, measurements) if measurements else None
 
 
 @transaction.atomic

@@ -81,6 +81,37 @@ def test_whoever_judges_by_marks_sees_what_was_measured_meanwhile(photo, instruc
 
 
 @pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
+def test_whoever_judges_by_marks_while_the_scale_is_set_anew_measures_again():
+    length = {"code": "L", "how": "measured", "quantity": "length", "high": 1, "unit": "mm"}
+    criterion = factories.make_criteria_set(length).criteria.get()
+    board = factories.make_board()
+    photo = factories.on_a_stand(factories.make_photo(board, board.joints.first()))
+    grader = factories.make_user("instructor", site=board.site)
+
+    def measure(quantity, size=None):
+        of = {} if size else {"criterion": criterion}
+        fresh = Photo.objects.get(pk=photo.pk)
+        return measuring.keep_measurement(
+            photo=fresh, quantity=quantity, marks={"ends": [(100.0, 100.0), (180.0, 160.0)]},
+            options=measuring.options_for(joint=fresh.joint, criterion=None, size=size),
+            mark_uncertainty_px=None, actor=grader, at=NOW, joint=fresh.joint, size=size, **of,
+        )  # fmt: skip
+
+    def judge():
+        return judgements.judge(
+            grading=reading, criterion=criterion, joint=photo.joint, outcome="accept",
+            seen=Circumstances(measured=wrong.pk), at=NOW,
+        )  # fmt: skip
+
+    measure("scale", measuring.KnownSize(0.2, 0.002))
+    wrong = measure("length")
+    reading = grading.start_grading(board=board, grader=grader, at=NOW)
+    answer = wait_behind(lambda: measure("scale", measuring.KnownSize(0.8, 0.007)), judge)
+    assert "scale was set anew" in str(answer)
+    assert not Judgement.objects.exists()
+
+
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
 def test_a_set_up_that_is_retired_meanwhile_is_not_chosen(photo, instructor):
     setup = factories.make_photo_setup(photo.board.site)
     before = photo.setup_id

@@ -2,6 +2,7 @@
 
 import pytest
 
+from assessments.domain.marks import is_by_scale
 from tests.assessments.measuring_cases import load, measured
 
 CLOSE = 1e-6
@@ -11,6 +12,14 @@ CASES = load()
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case["name"])
 def test_the_server_measures_what_the_table_says(case):
     assert_same(measured(case), case["expected"])
+
+
+def test_what_is_by_the_scale_is_what_has_a_term_of_it():
+    for case in CASES:
+        said = case["expected"]
+        if "terms" in said:
+            by_scale = is_by_scale(case["input"]["quantity"], said["unit"])
+            assert by_scale == ("scale" in said["terms"]), case["name"]
 
 
 def test_the_table_has_every_quantity_measured_and_every_refusal():
