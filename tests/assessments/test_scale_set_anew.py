@@ -5,6 +5,7 @@ import pytest
 from assessments.exceptions import AssessmentError, StageNotReady
 from assessments.models import Criterion, Grading
 from assessments.queries.board_for_grader import BoardForGrader
+from assessments.queries.repeatability import scatter_of
 from assessments.services import grading, judgements, measuring
 from assessments.services.judgements import Circumstances
 from assessments.services.measuring import KnownSize
@@ -198,3 +199,13 @@ def test_a_page_that_showed_two_together_judges_by_neither_alone(photo, grader):
         judge(reading, photo.joint, "accept", measured=last.pk, measured_times=2)
     said = judge(reading, photo.joint, "accept", measured=last.pk, measured_times=1)
     assert said.measurement == last
+
+
+def test_a_scale_put_right_is_no_scatter_of_the_marks(photo, grader):
+    scale(photo, grader, RIGHT)
+    for n in range(11):
+        length(photo, grader, {"ends": [(100.0, 100.0), (180.0 + (n - 5) * 0.2, 160.0)]})
+    before = scatter_of(grader)
+    scale(photo, grader, KnownSize(8.0, 0.07))
+    length(photo, grader, {"ends": [(100.0, 100.0), (180.1, 160.0)]})
+    assert scatter_of(grader) == pytest.approx(before, rel=0.1)
