@@ -92,6 +92,7 @@ class JudgementForm(SeenForm):
         },
     )
     by_marks = forms.IntegerField(required=False, max_value=LARGEST_ROW)
+    measured_times = forms.IntegerField(required=False)
     by_eye_because = forms.CharField(
         required=False,
         max_length=200,
@@ -174,6 +175,7 @@ class JudgementForm(SeenForm):
             photo=photo if how == Judgement.How.PHOTOGRAPH or marked else None,
             mark=(x, y) if marked else None,
             measured=data["by_marks"] if data["value"] is None and not by_eye else None,
+            measured_times=data["measured_times"],
             tool=None if by_eye else data["tool"],
             value=None if by_eye else data["value"],
             uncertainty=None if by_eye else data["uncertainty"],

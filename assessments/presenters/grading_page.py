@@ -50,6 +50,8 @@ class Line:
     own: Judgement | None = None
     current: bool = False
     measured: MeasuredPlace | None = None
+    left_out: int = 0
+    rests_on_former_scale: bool = False
     cannot_tell: CannotTell | None = None
 
     @property
@@ -263,6 +265,8 @@ def grading_page(
     if line is not None:
         line.current = True
         line.measured = for_grader.measured(place.joint, line.criterion)
+        line.left_out = for_grader.left_out(place.joint, line.criterion)
+        line.rests_on_former_scale = for_grader.rests_on_former_scale(place.joint, line.criterion)
         here["criterion"] = line.criterion.code
     tabs = _tabs(for_grader, stage, base)
     before = for_grader.signed_first(stage.value)

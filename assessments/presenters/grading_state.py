@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 
 from assessments.models import CannotTell, Criterion, Judgement, Photo
 from assessments.presenters.judgement_words import plain, unit_sign, unit_word
-from assessments.presenters.measurement_words import marks_drawn, place_says
+from assessments.presenters.measurement_words import left_out_says, marks_drawn, place_says
 from assessments.queries.board_for_grader import BoardForGrader
 from assessments.queries.measured_places import MeasuredPlace
 from assessments.services.judgements import may_go_with_the_rest
@@ -73,6 +73,14 @@ def board_state(for_grader: BoardForGrader, screen: GradingPage, tools: dict[int
                 criterion.code: _measured(stage_criteria)
                 for criterion in asked[name_of(joint)]
                 if (stage_criteria := for_grader.measured(joint, criterion)) is not None
+            }
+            for joint in places
+        },
+        "left_out": {
+            name_of(joint): {
+                criterion.code: left_out_says(n, for_grader.measured(joint, criterion))
+                for criterion in asked[name_of(joint)]
+                if (n := for_grader.left_out(joint, criterion))
             }
             for joint in places
         },
@@ -168,6 +176,7 @@ def _value(judgement: Judgement) -> str:
 def _measured(measured: MeasuredPlace) -> State:
     return {
         "id": measured.pk,
+        "times": len(measured.measurements),
         "says": place_says(measured),
         "value": format_with_uncertainty(measured.value, measured.standard_uncertainty)[0],
         "photo": measured.shown.photo.key,

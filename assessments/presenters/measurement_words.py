@@ -7,11 +7,12 @@ from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import ngettext
 
 from assessments.domain.marks import shares_of
 from assessments.domain.repeats import How
 from assessments.models import Measurement
-from assessments.queries.measured_places import MeasuredPlace
+from assessments.queries.measured_places import MeasuredPlace, is_by_former_scale
 from assessments.services.measuring import REMARKS, VERDICTS, drawn_of
 from people.presenters.quantities import format_with_uncertainty, with_unit
 
@@ -79,6 +80,22 @@ def place_says(measured: MeasuredPlace) -> str:
     return f"{said} ({how})" if how else said
 
 
+def left_out_says(n: int, measured: MeasuredPlace | None) -> str:
+    """What was measured of a place and does not count; nothing where all of it does."""
+    if not n:
+        return ""
+    if measured is None:
+        return _now(
+            "Measured before the photograph’s scale was set anew, so it no longer counts: measure "
+            "again."
+        )
+    return ngettext(
+        "%(n)d measurement from before the photograph’s scale was set anew is left out.",
+        "%(n)d measurements from before the photograph’s scale was set anew are left out.",
+        n,
+    ) % {"n": n}
+
+
 def repeats_say(repeated: Mapping[str, Any]) -> str:
     """How a value comes of several measurements; nothing where there was one."""
     if not repeated:
@@ -94,7 +111,20 @@ def repeats_say(repeated: Mapping[str, Any]) -> str:
 
 def measured_remarks(measurement: Measurement) -> list[str]:
     """What has to be said with a result, in sentences."""
-    return [str(REMARKS.get(code, code)) for code in measurement.remarks]
+    former = by_former_scale_says(measurement)
+    return [
+        *([former] if former else []),
+        *(str(REMARKS.get(code, code)) for code in measurement.remarks),
+    ]
+
+
+def by_former_scale_says(measurement: Measurement) -> str:
+    """That a measurement counts no more, where it was read by a former scale."""
+    if not is_by_former_scale(measurement):
+        return ""
+    return _now(
+        "Measured before the photograph’s scale was set anew: nothing more is judged by it."
+    )
 
 
 def measured_shares(measurement: Measurement) -> str:

@@ -13,7 +13,7 @@ from assessments import access
 from assessments.domain.geometry import MARKS, Across, Kind, Quantity, Winding
 from assessments.models import Criterion, Joint, Measurement, Photo, PhotoSetup
 from assessments.queries import photo_setups, repeatability
-from assessments.queries.measured_places import MeasuredPlace
+from assessments.queries.measured_places import MeasuredPlace, is_by_former_scale
 from assessments.queries.measurement_studies import studied_spread
 from assessments.services.measuring import (
     GAUGES,
@@ -71,7 +71,13 @@ class MeasuringScreen:
     kept: tuple[Measurement, ...]
     last: Measurement | None
     counts: MeasuredPlace | None
+    left_out: int
     told: dict[str, Any]
+
+    @property
+    def reading(self) -> Measurement | None:
+        """The one whose value stands on the page, as it does by the photograph's scale."""
+        return self.last if self.last and not is_by_former_scale(self.last) else None
 
 
 def measure_url(photo: Photo, **query: str) -> str:
@@ -119,6 +125,7 @@ def build(
     offered = [usual, "scale"] if criterion else Measurement.Quantity.values
     words = kind_words(criterion.datum if criterion else "")
     scatter = repeatability.scatter_of(user)
+    counts, left_out = _counts(photo, user, joint, criterion if name != "scale" else None)
     setups = tuple(PhotoSetup.objects.in_use().filter(site=photo.board.site_id))
     return MeasuringScreen(
         quantity=name,
@@ -150,7 +157,8 @@ def build(
         units=_units(name, joint),
         kept=kept,
         last=last,
-        counts=_counts(photo, user, joint, criterion) if name != "scale" else None,
+        counts=counts,
+        left_out=left_out,
         told=_told(photo, joint, criterion, name, said)
         | {"scatter": scatter, "studied": _studied(photo, user) if scatter <= 1 else None},
         scatter=scatter,
@@ -167,16 +175,17 @@ def _studied(photo: Photo, user: User) -> dict[str, float] | None:
 
 def _counts(
     photo: Photo, user: User, joint: Joint | None, criterion: Criterion | None
-) -> MeasuredPlace | None:
-    """What several measurements of a place by the user come to; None of one alone."""
+) -> tuple[MeasuredPlace | None, int]:
+    """What counts of the measurements of a place by the user, and how many of them do not."""
     if criterion is None:
-        return None
+        return None, 0
     measurements = list(
         Measurement.objects.filter(
             photo__board=photo.board_id, joint=joint, criterion=criterion, measured_by=user
-        )
+        ).select_related("photo")
     )
-    return MeasuredPlace(criterion, measurements) if len(measurements) > 1 else None
+    counts = MeasuredPlace.of(criterion, measurements)
+    return counts, sum(map(is_by_former_scale, measurements))
 
 
 def _in_turn(kind: Kind) -> tuple[bool, int]:

@@ -29,6 +29,7 @@ from assessments.imaging.drawn_marks import draw_marks
 from assessments.models import Criterion, Joint, Measurement, Photo, Rendition
 from assessments.models.measuring import as_decimal
 from assessments.queries import photo_setups, repeatability, written_down
+from assessments.queries.measured_places import is_by_former_scale
 from assessments.queries.measurement_studies import studied_spread
 from people.models import User
 from people.presenters.quantities import format_with_uncertainty, with_unit
@@ -521,19 +522,25 @@ def marked_picture(measurement: Measurement) -> bytes:
     """
     photo = measurement.photo
     _rendition, file = open_rendition(photo, Rendition.Size.LARGE)
+    with file:
+        return draw_marks(
+            file, drawn_of(measurement), photo.upright_width, picture_says(measurement)
+        )
+
+
+def picture_says(measurement: Measurement) -> str:
+    """The line below a picture with marks: of what they are, what they give and say."""
     value, expanded = format_with_uncertainty(measurement.value, measurement.standard_uncertainty)
     unit = measurement.unit
     shown = with_unit(value, unit) + (f" ± {with_unit(expanded, unit)}" if expanded else "")
     parts = [
-        photo.board.number,
+        measurement.photo.board.number,
         str(measurement.joint or ""),
         f"{measurement.get_quantity_display()} {shown}",
         str(VERDICTS.get(measurement.verdict, "")),
+        _("measured before the scale was set anew") if is_by_former_scale(measurement) else "",
     ]
-    with file:
-        return draw_marks(
-            file, drawn_of(measurement), photo.upright_width, ", ".join(filter(None, parts))
-        )
+    return ", ".join(filter(None, parts))
 
 
 def as_row(measurement: Measurement) -> dict[str, str]:

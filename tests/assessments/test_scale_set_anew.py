@@ -1,9 +1,10 @@
 """A scale of a photograph put right: what the one before gave is kept, and counts no more."""
 
 import pytest
+from django.urls import reverse
 
 from assessments.exceptions import AssessmentError, StageNotReady
-from assessments.models import Criterion, Grading
+from assessments.models import Criterion, Grading, Measurement
 from assessments.queries.board_for_grader import BoardForGrader
 from assessments.queries.repeatability import scatter_of
 from assessments.services import grading, judgements, measuring
@@ -209,3 +210,59 @@ def test_a_scale_put_right_is_no_scatter_of_the_marks(photo, grader):
     scale(photo, grader, KnownSize(8.0, 0.07))
     length(photo, grader, {"ends": [(100.0, 100.0), (180.1, 160.0)]})
     assert scatter_of(grader) == pytest.approx(before, rel=0.1)
+
+
+def test_the_pages_say_what_counts_no_more_and_why(client, photo, grader):
+    client.force_login(grader)
+    scale(photo, grader, SLIP)
+    reading = begin(photo, grader)
+    judge(reading, photo.joint, "accept", measured=length(photo, grader).pk)
+    query = "?criterion=L&joint=E01"
+    pages = {
+        "grade": reverse("assessments:board_grade", args=[photo.board.number]) + query,
+        "measure": reverse("assessments:photo_measure", args=[photo.key]) + query,
+        "photo": reverse("assessments:photo_detail", args=[photo.key]),
+    }
+
+    def read(name):
+        return client.get(pages[name]).content.decode()
+
+    assert not any("set anew" in read(name).replace("Set anew, it", "") for name in pages)
+    scale(photo, grader, RIGHT)
+    screen = read("grade")
+    assert screen.count("it no longer counts: measure again") == 2  # in words and for the script
+    assert "Its scale was set anew since" in screen
+    assert "0.600" not in read("measure").split('id="live-value"')[1].split("</div>")[0]
+    for name in ("measure", "photo"):
+        assert "nothing more is judged by it" in read(name)
+    length(photo, grader)
+    length(photo, grader, {"ends": [(100.0, 100.0), (340.5, 280.0)]})
+    assert "2 measurements combined" in read("measure")
+    for name in ("grade", "measure"):
+        assert "1 measurement from before the photograph’s scale was set anew is" in read(name)
+    assert Measurement.objects.filter(quantity="length").count() == 3
+
+
+def test_the_grading_screen_sends_how_many_it_showed(client, photo, grader):
+    client.force_login(grader)
+    beside = factories.on_a_stand(factories.make_photo(photo.board, photo.joint))
+    for each in (beside, photo):
+        scale(each, grader, SLIP)
+        last = length(each, grader)
+    page = reverse("assessments:board_grade", args=[photo.board.number])
+    screen = client.get(f"{page}?criterion=L&joint=E01").content.decode()
+    assert 'name="measured_times"\n                    value="2"' in screen
+    scale(beside, grader, RIGHT)
+    sent = {"stage": "soldered", "joint": "E01", "criterion": "L", "outcome": "accept",
+            "by_marks": last.pk, "measured_times": 2}  # fmt: skip
+    answer = client.post(reverse("assessments:board_judge", args=[photo.board.number]), sent)
+    assert (answer.status_code, "set anew" in answer.content.decode()) == (422, True)
+
+
+def test_the_picture_with_marks_says_it_too(photo, grader):
+    scale(photo, grader, SLIP)
+    kept = length(photo, grader)
+    assert measuring.picture_says(kept).endswith(", within")
+    scale(photo, grader, RIGHT)
+    kept = Measurement.objects.get(pk=kept.pk)
+    assert measuring.picture_says(kept).endswith("within, measured before the scale was set anew")

@@ -4,8 +4,8 @@ import io
 
 import pytest
 
-from assessments.models import Judgement, Measurement
-from assessments.services import photos
+from assessments.models import Judgement, Measurement, Photo
+from assessments.services import measuring, photos
 from demo.drawn import draw_joint
 from tests import factories
 from training.models import Exercise
@@ -234,6 +234,39 @@ def test_what_was_measured_comes_back_to_judging_and_judges(desk):
     at.page.click(".criteria li:nth-child(2) a")
     at.page.wait_for_selector("#by-marks", state="attached")
     assert at.page.locator(".marks-shown").count() == 0
+
+
+def test_the_screen_says_where_a_measurement_counts_no_more_by_a_scale_set_anew(desk, shop):
+    length = {"code": "L", "how": "measured", "quantity": "length", "high": 1, "unit": "mm"}
+    criterion = factories.make_criteria_set(
+        {"code": "X", "stage": "formed"}, length | {"stage": "formed"}
+    ).criteria.get(code="L")
+    at = desk()
+    board, joint = at.photo.board, at.photo.joint
+
+    def keep(quantity, size=None, **of):
+        fresh = Photo.objects.get(pk=at.photo.pk)
+        options = measuring.options_for(joint=joint, size=size, criterion=of.get("criterion"))
+        measuring.keep_measurement(
+            photo=fresh, quantity=quantity, marks={"ends": [(100.0, 100.0), (180.0, 160.0)]},
+            options=options, mark_uncertainty_px=None, actor=shop.instructor, at=factories.NOW,
+            joint=joint, size=size, **of,
+        )  # fmt: skip
+
+    keep("scale", measuring.KnownSize(0.2, 0.002))
+    keep("length", criterion=criterion)
+    keep("scale", measuring.KnownSize(0.8, 0.007))
+    at.visitor.go(f"/boards/{board.number}/grade/?stage=formed&joint=E01&criterion=X")
+    assert not at.page.is_visible("[data-left-out]")
+    at.page.click("#criterion-L")
+    at.page.wait_for_selector("[data-left-out]:text('measure again')")
+    assert not at.page.is_visible("[data-says]")
+    at.visitor.audit()
+    keep("length", criterion=criterion)
+    at.visitor.go(f"/boards/{board.number}/grade/?stage=formed&joint=E01&criterion=X")
+    at.page.click("#criterion-L")
+    at.page.wait_for_selector("[data-left-out]:text('1 measurement from before')")
+    assert at.page.input_value("[name=measured_times]") == "1"
 
 
 def test_marks_found_near_a_click_are_looked_at_before_anything_is_kept(desk):

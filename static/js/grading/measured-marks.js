@@ -14,19 +14,23 @@ export function showMeasured(data) {
     photo: { value: photo },
   } = form.elements;
   const measured = data.measured[joint]?.[criterion];
+  const leftOut = data.left_out[joint]?.[criterion] ?? "";
   const isMeasurable = Boolean(data.criteria[criterion]?.quantity);
-  block.hidden = !isMeasurable || !(photo || measured);
+  block.hidden = !isMeasurable || !(photo || measured || leftOut);
   const link = find("a", block);
   link.hidden = !photo;
   if (photo) {
     link.href = `${data.photos[photo].measure}?${new URLSearchParams({ criterion, joint })}`;
   }
-  const input = find("input", block);
+  const input = find("[name=by_marks]", block);
   find("label", block).hidden = !measured;
   input.disabled = !measured;
   input.value = measured?.id ?? "";
   input.checked = Boolean(measured);
   find("[data-says]", block).textContent = measured?.says ?? "";
+  form.elements.measured_times.value = measured?.times ?? "";
+  find("[data-left-out]", block).textContent = leftOut;
+  find("[data-left-out]", block).hidden = !leftOut;
   find(".marks-shown")?.remove();
   const photograph = find(".stage .photograph");
   if (!measured || measured.photo !== photo || !photograph) return;
