@@ -115,6 +115,20 @@ class CannotChangeBoard(AssessmentError):
     """What is asked of the board does not fit what has happened to it."""
 
 
+class BoardChangedMeanwhile(CannotChangeBoard):
+    """Somebody else said something of a board since the page was filled that would undo it.
+
+    Attributes
+    ----------
+    seen : str
+        What a page carries that shows it as it is now.
+    """
+
+    def __init__(self, text: str, seen: str) -> None:
+        super().__init__(text)
+        self.seen = seen
+
+
 class ToolsNotFit(CannotChangeBoard):
     """A tool is of another site, or could not be relied on for what the board is for."""
 

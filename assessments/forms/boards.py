@@ -15,7 +15,7 @@ from assessments.models import Board, DestructiveCheck
 from assessments.ports import ProposedPurpose
 from assessments.queries import board_tools
 from assessments.queries.board_corrections import CORRECTED_TO
-from assessments.services.boards import DEFAULT_ALLOY
+from assessments.services.boards import DEFAULT_ALLOY, piece_digest, tools_digest
 from people.forms.fields import RowsField
 from people.models import Person
 from people.models.people import PersonQuerySet
@@ -259,12 +259,14 @@ def _board_and_person(board: Board) -> str:
 class ToolsUsedForm(forms.Form):
     """What a board was made with: ticked on the shelf, scanned or typed.
 
-    ``shelf`` says that the tools were shown; without it nothing is said of them.
+    ``shelf`` says that the tools were shown; without it nothing is said of them. ``seen`` tells
+    what the board named then.
     """
 
     shelf = forms.BooleanField(
         required=False, initial=True, widget=forms.HiddenInput(attrs={"value": "on"})
     )
+    seen = forms.CharField(required=False, max_length=64, widget=forms.HiddenInput)
     codes = forms.CharField(
         label=_("Scan or type codes"),
         required=False,
@@ -285,6 +287,8 @@ class ToolsUsedForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.shelf_tools = list(board_tools.shelf_of(board))
         unfit_tools = unfit(self.shelf_tools, board_tools.day_made(board, at))
+        # Before they are read: of what is named in between the page does not say that it showed it.
+        self.initial.setdefault("seen", tools_digest(board))
         used = list(board.tools.values_list("pk", flat=True))
         if not used:
             needs_good = board.purpose in board_tools.NEEDS_GOOD_TOOLS
@@ -339,6 +343,7 @@ class HandInForm(ToolsUsedForm):
 class PieceForm(forms.Form):
     """What a board was made with and where it is kept."""
 
+    seen = forms.CharField(required=False, max_length=64, widget=forms.HiddenInput)
     tools = RowsField(
         Tool.objects.none(),
         label=_("Tools used"),
@@ -350,6 +355,7 @@ class PieceForm(forms.Form):
 
     def __init__(self, *args: Any, board: Board, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        seen = piece_digest(board)  # Before they are read, as above.
         used = board.tools.all()
         self.fields["tools"].queryset = board_tools.shelf_of(board)  # type: ignore[attr-defined]
         self.fields["tools"].label_from_instance = tool_name  # type: ignore[attr-defined]
@@ -357,6 +363,7 @@ class PieceForm(forms.Form):
             "tools": list(used),
             "kept_where": board.kept_where,
             "kept_until": board.kept_until,
+            "seen": seen,
         }
 
 

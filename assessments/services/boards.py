@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Iterable, Sequence
 from datetime import date, datetime
+from typing import Any
 
 from django.db import transaction
 from django.db.models import QuerySet
@@ -9,6 +10,7 @@ from django.utils.translation import gettext as _
 
 from assessments import ports
 from assessments.exceptions import (
+    BoardChangedMeanwhile,
     CannotChangeBoard,
     CannotMakeBoards,
     HoldBoardsAlready,
@@ -19,6 +21,7 @@ from assessments.queries import board_corrections, board_tools, written_down
 from people.models import Person, Role, Site, User
 from people.presenters.days import format_day
 from people.services.people import lock_people
+from records.domain.shown import digest_of
 from records.services import trail
 from records.services.numbers import next_number
 from training.models import ClassSession, Exercise, Tool
@@ -211,12 +214,13 @@ def hand_in(
     at: datetime,
     bench_minutes: int | None = None,
     tools: Collection[Tool] | None = None,
+    seen: str | None = None,
 ) -> Board:
     """Hand a board in to be judged, or what was reworked on it.
 
     ``bench_minutes`` is how long its maker worked on it, where they say so; of what was
     reworked no time is kept. ``tools`` are what it was made with, None where nobody was asked:
-    then it names what it named before.
+    then it names what it named before. ``seen`` is as in `name_tools`.
 
     Raises
     ------
@@ -242,7 +246,7 @@ def hand_in(
     board.handed_in_at, board.bench_minutes = at, bench_minutes
     board.save(update_fields=["handed_in_at", "bench_minutes"])
     # Tools before the trail, as whoever calibrates one locks them.
-    changed = tools is not None and _set_tools(board, tools, at)
+    changed = tools is not None and _set_tools(board, tools, at, seen)
     refuse_unfit_tools(board, at)
     took = None if bench_minutes is None else {"bench_minutes": bench_minutes}
     trail.record(actor=actor, act="board handed in", about=board, payload=took, at=at)
@@ -252,11 +256,25 @@ def hand_in(
 
 
 @transaction.atomic
-def name_tools(*, board: Board, tools: Collection[Tool], actor: User, at: datetime) -> Board:
+def name_tools(
+    *,
+    board: Board,
+    tools: Collection[Tool],
+    actor: User,
+    at: datetime,
+    seen: str | None = None,
+) -> Board:
     """Say what a board was made with.
+
+    Parameters
+    ----------
+    seen : str, optional
+        `tools_digest` of it as the page showed it. By default no page was shown.
 
     Raises
     ------
+    BoardChangedMeanwhile
+        If somebody else named others since it was shown.
     CannotChangeBoard
         If the board takes no more word of it from the actor, a tool is at another site, or the
         board is for qualification and a tool that is added was not to be relied on that day.
@@ -264,12 +282,12 @@ def name_tools(*, board: Board, tools: Collection[Tool], actor: User, at: dateti
     board = lock_board(board)
     if why := board_tools.why_tools_stay(board, actor):
         raise CannotChangeBoard(why)
-    if _set_tools(board, tools, at):
+    if _set_tools(board, tools, at, seen):
         _write_tools_down(board, actor, at)
     return board
 
 
-def _set_tools(board: Board, tools: Iterable[Tool], at: datetime) -> bool:
+def _set_tools(board: Board, tools: Iterable[Tool], at: datetime, seen: str | None = None) -> bool:
     """Have a locked board name these tools; whether that is another word than before.
 
     What it names already is not asked about again: it was to be relied on when it was named,
@@ -279,6 +297,16 @@ def _set_tools(board: Board, tools: Iterable[Tool], at: datetime) -> bool:
     before = set(board.tools.values_list("pk", flat=True))
     if before == set(wanted):
         return False
+    if seen is not None and seen != tools_digest(board):
+        raise BoardChangedMeanwhile(
+            _(
+                "Since you opened this page, somebody else said what the board was made with: "
+                "%(tools)s. What you ticked is kept. Tick theirs too where they were used, and "
+                "send it again."
+            )
+            % {"tools": _tools_in_words(board)},
+            seen=tools_digest(board),
+        )
     lock_tools(wanted)
     added = list(Tool.objects.filter(pk__in=set(wanted) - before))
     for tool in added:
@@ -290,6 +318,15 @@ def _set_tools(board: Board, tools: Iterable[Tool], at: datetime) -> bool:
     _refuse_unfit(board, added, at)
     board.tools.set(wanted)
     return True
+
+
+def tools_digest(board: Board) -> str:
+    """What a page that names the tools of a board carries of what it showed."""
+    return digest_of(written_down.tools_content(board))
+
+
+def _tools_in_words(board: Board) -> str:
+    return ", ".join(written_down.tools_content(board)["tools"]) or _("no tools")
 
 
 def refuse_unfit_tools(board: Board, at: datetime) -> None:
@@ -351,25 +388,64 @@ def describe_piece(
     kept_until: date | None,
     actor: User,
     at: datetime,
+    seen: str | None = None,
 ) -> Board:
-    """Say what a board was made with, and where it is kept until when."""
+    """Say what a board was made with, and where it is kept until when.
+
+    A form sent twice records nothing twice.
+
+    Parameters
+    ----------
+    seen : str, optional
+        `piece_digest` of it as the page showed it. By default no page was shown.
+
+    Raises
+    ------
+    BoardChangedMeanwhile
+        If somebody else said something else of it since it was shown.
+    CannotChangeBoard
+        If it is gone, or as `name_tools`.
+    """
     board = lock_board(board)
     _refuse_if_disposed(board)
+    tools = list(tools)
+    is_kept_so = (board.kept_where, board.kept_until) == (kept_where, kept_until)
+    named = set(board.tools.values_list("pk", flat=True))
+    if is_kept_so and named == {tool.pk for tool in tools}:
+        return board
+    if seen is not None and seen != piece_digest(board):
+        raise BoardChangedMeanwhile(
+            _(
+                "Since you opened this page, somebody else said of this piece: tools used: "
+                "%(tools)s; where it is kept: %(where)s; keep through: %(until)s. What you typed "
+                "is kept. Take over what is right of theirs, and save again."
+            )
+            % {
+                "tools": _tools_in_words(board),
+                "where": board.kept_where or "–",
+                "until": format_day(board.kept_until) if board.kept_until else "–",
+            },
+            seen=piece_digest(board),
+        )
     board.kept_where, board.kept_until = kept_where, kept_until
     board.save(update_fields=["kept_where", "kept_until"])
     _set_tools(board, tools, at)
-    trail.record(
-        actor=actor,
-        act=written_down.KEPT,
-        about=board,
-        payload={
-            **written_down.tools_content(board),
-            "kept_where": kept_where,
-            "kept_until": kept_until.isoformat() if kept_until else None,
-        },
-        at=at,
-    )
+    payload = _piece_content(board)
+    trail.record(actor=actor, act=written_down.KEPT, about=board, payload=payload, at=at)
     return board
+
+
+def piece_digest(board: Board) -> str:
+    """What a page that says where a board is kept, and its tools, carries of what it showed."""
+    return digest_of(_piece_content(board))
+
+
+def _piece_content(board: Board) -> dict[str, Any]:
+    return {
+        **written_down.tools_content(board),
+        "kept_where": board.kept_where,
+        "kept_until": board.kept_until.isoformat() if board.kept_until else None,
+    }
 
 
 @transaction.atomic

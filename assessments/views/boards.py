@@ -7,6 +7,7 @@ from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
 from django.db.models import Q
+from django.forms import BaseForm
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -17,7 +18,12 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from assessments import access
-from assessments.exceptions import AssessmentError, HoldBoardsAlready, ToolsNotFit
+from assessments.exceptions import (
+    AssessmentError,
+    BoardChangedMeanwhile,
+    HoldBoardsAlready,
+    ToolsNotFit,
+)
 from assessments.forms.boards import (
     BoardFilterForm,
     CorrectionForm,
@@ -296,7 +302,10 @@ def board_hand_in(request: UserRequest, number: str) -> HttpResponse:
                 at=timezone.now(),
                 bench_minutes=form.cleaned_data["bench_minutes"],
                 tools=form.tools_used(),
+                seen=form.cleaned_data["seen"] or None,
             )
+        except BoardChangedMeanwhile as error:
+            _show_again(request, form, "tools", error)
         except ToolsNotFit as error:
             form.add_error("tools", str(error))
         except AssessmentError as error:
@@ -337,7 +346,10 @@ def board_tools(request: UserRequest, number: str) -> HttpResponse:
                 tools=form.tools_used() or [],
                 actor=request.user,
                 at=timezone.now(),
+                seen=form.cleaned_data["seen"] or None,
             )
+        except BoardChangedMeanwhile as error:
+            _show_again(request, form, "tools", error)
         except AssessmentError as error:
             form.add_error("tools", str(error))
         else:
@@ -348,6 +360,15 @@ def board_tools(request: UserRequest, number: str) -> HttpResponse:
     status = 422 if form.is_bound else 200
     context = {"board": board, "form": form}
     return render(request, "assessments/board_tools.html", context, status=status)
+
+
+def _show_again(
+    request: UserRequest, form: BaseForm, field: str | None, error: BoardChangedMeanwhile
+) -> None:
+    """Have a refused form say what somebody else said, and carry that it showed it."""
+    form.add_error(field, str(error))
+    form.data = typed = request.POST.copy()
+    typed[form.add_prefix("seen")] = error.seen
 
 
 @require_POST
@@ -443,11 +464,14 @@ def board_piece(request: UserRequest, number: str) -> HttpResponse:
         who_when: dict[str, Any] = {"board": board, "actor": request.user, "at": timezone.now()}
         try:
             if act == "keep":
-                services.describe_piece(**forms[act].cleaned_data, **who_when)
+                said = forms[act].cleaned_data
+                services.describe_piece(**{**said, "seen": said["seen"] or None}, **who_when)
             elif act == "check":
                 services.add_destructive_check(**forms[act].cleaned_data, **who_when)
             else:
                 services.dispose(how=forms[act].cleaned_data["disposed_how"], **who_when)
+        except BoardChangedMeanwhile as error:
+            _show_again(request, forms[act], None, error)
         except AssessmentError as error:
             forms[act].add_error(None, str(error))
         else:
