@@ -490,6 +490,20 @@ def add_destructive_check(
     return check
 
 
+@transaction.atomic
+def add_destructive_check_once(
+    *, board: Board, kind: str, result: str, done_on: date, actor: User, at: datetime
+) -> DestructiveCheck | None:
+    """As `add_destructive_check`; None where one of that day says just the same.
+
+    A form sent twice records nothing twice.
+    """
+    said: dict[str, Any] = {"kind": kind, "result": result, "done_on": done_on}
+    if lock_board(board).destructive_checks.filter(**said).exists():
+        return None
+    return add_destructive_check(board=board, **said, actor=actor, at=at)
+
+
 def _refuse_if_disposed(board: Board) -> None:
     if board.disposed_at is not None:
         raise CannotChangeBoard(

@@ -467,7 +467,7 @@ def board_piece(request: UserRequest, number: str) -> HttpResponse:
                 said = forms[act].cleaned_data
                 services.describe_piece(**{**said, "seen": said["seen"] or None}, **who_when)
             elif act == "check":
-                services.add_destructive_check(**forms[act].cleaned_data, **who_when)
+                services.add_destructive_check_once(**forms[act].cleaned_data, **who_when)
             else:
                 services.dispose(how=forms[act].cleaned_data["disposed_how"], **who_when)
         except BoardChangedMeanwhile as error:

@@ -12,7 +12,7 @@ from assessments.exceptions import BoardChangedMeanwhile
 from assessments.models import Board
 from assessments.services import boards
 from records.models import TrailEntry
-from tests.assessments.together import wait_behind
+from tests.assessments.together import at_once, wait_behind
 from tests.factories import NOW, TODAY, make_board, make_person, make_tool, make_user
 from training.models import Tool
 
@@ -147,6 +147,20 @@ def test_pressed_twice_the_record_is_kept_once(client, board, instructor):
     assert TrailEntry.objects.filter(act="board kept").count() == 1
 
 
+def test_pressed_twice_a_check_is_recorded_once(client, board, instructor):
+    client.force_login(instructor)
+    url = reverse("assessments:board_piece", args=[board.number])
+    check = {
+        "act": "check",
+        "check-kind": "section of E01",
+        "check-result": "filled",
+        "check-done_on": timezone.localdate().isoformat(),
+    }
+    assert [client.post(url, check).status_code for _ in range(2)] == [302, 302]
+    client.post(url, check | {"check-result": "filled, one void"})
+    assert board.destructive_checks.count() == 2
+
+
 # Two at once
 
 
@@ -170,3 +184,16 @@ def test_of_two_who_opened_it_together_the_later_is_told(instructor):
     )
     assert isinstance(answer, BoardChangedMeanwhile)
     assert Board.objects.get(pk=board.pk).kept_where == "cabinet 3"
+
+
+@pytest.mark.django_db(transaction=True)
+def test_one_check_sent_twice_at_once_is_recorded_once(instructor):
+    board = make_board(handed_out_on=TODAY)
+    check = {"board": board, "kind": "peel", "result": "held", "done_on": TODAY,
+             "actor": instructor, "at": NOW}  # fmt: skip
+
+    def send():
+        return boards.add_destructive_check_once(**check)
+
+    assert at_once(send, send).count(None) == 1
+    assert board.destructive_checks.count() == 1
