@@ -38,17 +38,17 @@ def entries_of_removals(things: Iterable[Thing], what: str = What.ROW) -> dict[T
 
 
 def left_of_signature(number: int) -> str | None:
-    """The hash of what is left of a signed text, as the trail says it; None where it is whole."""
-    removal = (
-        Removal.objects.filter(
-            about_type=kind_of(Signature.__name__), about_id=str(number), what=What.NAME
-        )
-        .select_related("entry__payload")
-        .first()
+    """The hash of what is left of a signed text, as the trail says it; None where it is whole.
+
+    Names may have been erased from it more than once: the last entry that says so counts.
+    """
+    says = TrailEntry.objects.filter(
+        about_type=kind_of(Signature.__name__), about_id=str(number), act=REMOVED[What.NAME]
     )
-    if removal is None:
+    last = says.select_related("payload").order_by("number").last()
+    if last is None:
         return None
-    return str(json.loads(removal.entry.payload.body or "{}").get("content_sha256", ""))
+    return str(json.loads(last.payload.body or "{}").get("content_sha256", ""))
 
 
 def left_of_payloads(numbers: Iterable[int]) -> dict[int, Mapping[str, Any]]:

@@ -44,6 +44,9 @@ def remove(
     Whoever calls deletes the rows in the same transaction, or the files after it. Of a signature
     under such a row stays who signed, when, what it meant and the hash of what was signed.
 
+    A row or a file goes once. A name may come back with somebody who does, and go again: then one
+    more entry says so, beside the one that the `Removal` names.
+
     Parameters
     ----------
     things : collection of (str, str)
@@ -56,13 +59,13 @@ def remove(
     Returns
     -------
     list of (str, str)
-        Those that were not gone before.
+        Those that were not gone before; of names, all.
     """
     if len(things) > MOST_AT_ONCE:
         raise ValueError(f"At most {MOST_AT_ONCE} things are removed at once.")
     if not reason.strip() or len(reason) > REASON_MAX:
         raise ValueError(f"Say in 1 to {REASON_MAX} characters why it is removed.")
-    new = _not_yet_gone(things, what)
+    new = [*dict.fromkeys(things)] if what == What.NAME else _not_yet_gone(things, what)
     if what == What.ROW:
         _erase_all_said_of(new, reason, at)
     _write(new, what, [{"reason": reason}] * len(new), actor, at)
@@ -154,10 +157,9 @@ def erase_names(
         left = canonical_text(_without(content, longest_first, instead))
         thing = (kind_of(Signature.__name__), str(signature.pk))
         said = {"reason": reason, "content_sha256": sha256_of_text(left)}
-        if _not_yet_gone([thing], What.NAME):
-            _write([thing], What.NAME, [said], actor, at)
-            Signature.objects.filter(pk=signature.pk).update(content=left)
-            changed += 1
+        _write([thing], What.NAME, [said], actor, at)
+        Signature.objects.filter(pk=signature.pk).update(content=left)
+        changed += 1
     own = _any_of("body", texts - {*shared})
     theirs = own | (_any_of("body", shared) & _any_of("body", [instead]))
 
@@ -246,9 +248,11 @@ def _write(
     entries = append_entries(
         actor=actor, act=REMOVED[what], items=zip(things, said, strict=True), at=at
     )
+    gone = removed_of(things, what)  # The trail is locked by now.
     Removal.objects.bulk_create(
         Removal(about_type=kind, about_id=number, what=what, entry=entry)
         for (kind, number), entry in zip(things, entries, strict=True)
+        if (kind, number) not in gone
     )
 
 
