@@ -12,11 +12,11 @@ def names_of_holder(person: Person) -> set[str]:
     """Every name that a certificate of theirs, or a credential of one, bears."""
     certificates = Certificate.objects.filter(person=person)
     names = CertificateName.objects.filter(certificate__person=person)
-    credentials = Credential.objects.filter(certificate__person=person)
+    credentials = Credential.objects.filter(certificate__person=person).values_list("pk", "name")
     return {
         *certificates.values_list("holder_name", flat=True),
         *names.values_list("name", flat=True),
-        *credentials.values_list("name", flat=True),
+        *(name for key, name in credentials if name != _instead(key)),
     }
 
 
@@ -24,12 +24,12 @@ def erase_holder(erasure: Erasure) -> None:
     """Put the number in the place of every name that a certificate bears.
 
     Credentials of it that are out there name somebody whom nothing here names any more, so their
-    bits stay set.
+    bits stay set. What was erased before stays as it was left.
     """
-    person = erasure.person
-    certificates = Certificate.objects.filter(person=person)
-    names = CertificateName.objects.filter(certificate__person=person)
-    credentials = Credential.objects.filter(certificate__person=person)
+    person, texts = erasure.person, erasure.texts
+    certificates = Certificate.objects.filter(person=person, holder_name__in=texts)
+    names = CertificateName.objects.filter(certificate__person=person, name__in=texts)
+    credentials = Credential.objects.filter(certificate__person=person, name__in=texts)
     certificates.update(holder_name=person.employee_number)
     named = {
         *names.order_by().values_list("certificate", flat=True),
@@ -46,6 +46,10 @@ def erase_holder(erasure: Erasure) -> None:
             at=erasure.at,
         )
     names.update(name=person.employee_number)
-    # Two of one certificate may differ in nothing but the name.
-    for key in credentials.values_list("pk", flat=True):
-        Credential.objects.filter(pk=key).update(name=f"erased-{key}")
+    for key in list(credentials.values_list("pk", flat=True)):
+        Credential.objects.filter(pk=key).update(name=_instead(key))
+
+
+def _instead(key: int) -> str:
+    """What a credential bears for a name: two of one certificate may differ in nothing else."""
+    return f"erased-{key}"

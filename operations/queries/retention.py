@@ -264,7 +264,9 @@ def _undecided_reports(site: Site, before: date) -> QuerySet[WorkReport]:
 
 
 def _people(site: Site, before: date) -> QuerySet[Person]:
-    gone = Person.objects.filter(site=site, left_on__lt=before).exclude(erased())
+    gone = Person.objects.filter(site=site, left_on__lt=before)
+    # Who has a name, an address or an employer again since they were erased goes again.
+    gone = gone.exclude(erased(), email="", employer="")
     return gone.order_by("left_on", "pk")
 
 

@@ -43,18 +43,18 @@ def erase_person(*, person: Person, reason: str, actor: Actor, at: datetime) -> 
     Raises
     ------
     PeopleError
-        If they have not left, were erased before, or the reason names them.
+        If they have not left, nothing came back since they were erased, or the reason names them.
     """
     person = lock_person(person)
     if not person.has_left(at):
         raise PeopleError(
             _("%(person)s has not left: enter the last day first.") % {"person": person}
         )
-    if is_erased(person):
+    texts = _names_and_addresses(person)
+    if is_erased(person) and not texts and not person.employer:
         raise PeopleError(
             _("The name of %(number)s was erased before.") % {"number": person.employee_number}
         )
-    texts = _names_and_addresses(person)
     if actor is not None and any(_names(reason, text) for text in texts):
         raise PeopleError(_("Say why without their name or address: the reason stays."))
     texts |= _said(ports.names(person), person)
@@ -92,7 +92,9 @@ def _names_and_addresses(person: Person) -> set[str]:
 
 
 def _said(texts: set[str], person: Person) -> set[str]:
-    return {text for text in texts if text.strip()} - {person.employee_number}
+    """What of it is a name or an address: a number stands where one was erased before."""
+    former = person.former_numbers.values_list("employee_number", flat=True)
+    return {text for text in texts if text.strip()} - {person.employee_number, *former}
 
 
 def _of_others_too(texts: set[str], person: Person) -> set[str]:

@@ -21,6 +21,7 @@ from people.models import (
     User,
 )
 from people.queries import administrators, reach
+from people.queries.erased import is_erased
 from records.services import trail
 
 from .change_rows import write_line_lead
@@ -212,8 +213,10 @@ def change_number(
         defaults={"person": person, "until_on": until},
         create_defaults={"person": person, "until_on": until, "recorded_at": at},
     )
+    if is_erased(person):
+        person.full_name = number  # It is what they are called.
     person.employee_number = number
-    person.save(update_fields=["employee_number"])
+    person.save(update_fields=["employee_number", "full_name"])
     User.objects.filter(person=person).update(employee_number=number)
     trail.record(
         actor=actor,

@@ -141,8 +141,7 @@ def person_detail(request: UserRequest, employee_number: str) -> HttpResponse:
         "rights": rights,
         "today": person.site.today(),
         "former_numbers": person.former_numbers.order_by("-until_on"),
-        # Of nobody else, so that a page asks one question less.
-        "is_erased": person.full_name == person.employee_number and is_erased(person),
+        "is_erased": is_erased(person) and not (person.email or person.employer),
     }
     if rights.edit or rights.results:
         context["moves"] = history_of(person)

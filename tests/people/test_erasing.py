@@ -19,12 +19,14 @@ from certification.services.credentials import make_credential
 from certification.services.names import issue_again
 from certification.services.proposals import propose
 from interfaces.models import WebHook, WebHookDelivery
-from operations.models import MailTrial
+from operations.models import MailTrial, SiteRetention
+from operations.services.retention import remove_at_every_site
 from people.exceptions import PeopleError
 from people.models import NameChange, Person, SiteRole, User
 from people.services.erasing import erase_person
 from people.services.particulars import change_from_day
 from people.services.people import change_person
+from people.services.returns import return_person
 from records.models import Removal, Signature, TrailEntry, TrailPayload, append_only
 from records.queries.verification import verify_records
 from records.services import trail
@@ -307,6 +309,66 @@ def test_who_is_here_or_was_erased_is_refused_and_a_reason_that_names_them(perso
         erase(person, keeper)
     about = TrailEntry.objects.filter(about_type="person", about_id=str(person.pk))
     assert about.filter(act="name erased").count() == 1
+
+
+def test_who_came_back_was_named_and_certified_again_and_left_can_be_erased_again(person, keeper):
+    erase(person, keeper)
+    again = {"full_name": "Wilhelmina Oehr-Quast", "email": "w.oehr@aldergate.example"}
+    quality = User.objects.get(roles__role="quality")
+    return_person(person=person, returned_on=LATER.date(), reason="-", actor=keeper, at=LATER)
+    change_person(person=person, **again, employer="Skarn", actor=keeper, at=LATER)
+    issue_again(person=person, act=Act(quality, LATER, "password", "Seen."))
+    certificate = Certificate.objects.get(person=person)
+    make_credential(certificate=certificate, actor=keeper, at=LATER)
+    change_person(person=person, left_on=LATER.date(), actor=keeper, at=LATER)
+    factories.write_down()
+    assert verify_records().faults == []
+
+    once_more = {"person": person, "actor": keeper, "at": LATER + timedelta(days=1)}
+    erase_person(**once_more, reason="Asked for again.")
+
+    texts = [text for _table, row in everything_stored() for text in again.values() if text in row]
+    assert texts == []
+    assert verify_records().faults == []
+    about = TrailEntry.objects.filter(about_type="person", about_id=str(person.pk))
+    assert about.filter(act="name erased").count() == 2
+    with pytest.raises(PeopleError, match="was erased before"):
+        erase_person(**once_more, reason="And again.")
+
+
+@pytest.mark.parametrize("back", ["full_name", "email", "employer"])
+def test_whatever_came_back_of_who_somebody_was_goes_by_the_rule_of_the_site(keeper, client, back):
+    person = factories.make_person(full_name=NAME, left_on=TODAY - timedelta(days=400))
+    erase(person, keeper)
+    Person.objects.filter(pk=person.pk).update(**{back: MAIL})
+    client.force_login(keeper)
+    page = reverse("people:person_detail", args=(person.employee_number,))
+    by_hand = reverse("people:person_erase", args=(person.employee_number,))
+    assert by_hand in client.get(page).content.decode()
+    SiteRetention.objects.create(site=person.site, people=6)
+
+    assert remove_at_every_site(clock=lambda: LATER) == 1
+
+    person.refresh_from_db()
+    left = (person.full_name, person.email, person.employer)
+    assert left == (person.employee_number, "", "")
+    assert by_hand not in client.get(page).content.decode()
+    assert remove_at_every_site(clock=lambda: LATER) == 0
+
+
+def test_who_is_known_by_a_number_is_called_by_the_one_they_are_given_next(person, keeper):
+    erase(person, keeper)
+    before = person.employee_number
+    change_person(person=person, employee_number="N-4711", actor=keeper, at=LATER)
+    person.refresh_from_db()
+    assert person.full_name == "N-4711"
+    with pytest.raises(PeopleError, match="was erased before"):
+        erase(person, keeper)
+    Person.objects.filter(pk=person.pk).update(full_name=NAME)
+    erase(person, keeper)
+    # Neither number is a name: what was signed and erased under the first stays as it was left.
+    assert Certificate.objects.get(person=person).holder_name == before
+    assert verify_records().faults == []
 
 
 def test_what_was_written_of_a_namesake_stays(person, keeper):
