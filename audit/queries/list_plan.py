@@ -45,6 +45,9 @@ PERSON_FIELDS = {
     Field.LEFT_ON: "left_on",
 }
 """Fields of a list that are fields of `Person`, by their names there."""
+WHO_THEY_WERE = frozenset({"full_name", "email", "kind", "employer"})
+"""Of them a list says nothing anew about somebody who has left and whose name was erased. Whoever
+becomes a contractor needs an employer, so that goes with it."""
 
 
 MOST_AT_ONCE = 500
@@ -91,6 +94,7 @@ class PersonPlan:
     user: User | None = None
     address_taken: bool = False
     was_taken_back: bool = False
+    stays_erased: bool = False
     is_tested: bool = False
 
     @property
@@ -335,7 +339,14 @@ class _Maker:
             if one.was_taken_back:
                 # Entered by a list that was undone: who is brought again has not left.
                 details.setdefault("left_on", None)
+            last_day = details.get("left_on", person.left_on)
+            stays_away = last_day is not None and last_day < person.site.today(self.at)
+            one.stays_erased = stays_away and person.pk in self.register.erased
             one.changes = _changes(person, details)
+            if one.stays_erased:
+                one.name = person.full_name
+                for name in WHO_THEY_WERE:
+                    one.changes.pop(name, None)
         self._plan_facts(one)
         holder = self.register.sign_in_addresses.get(one.email.lower(), 0)
         one.address_taken = bool(one.email) and holder not in (0, person.pk if person else -1)

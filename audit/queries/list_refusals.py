@@ -198,7 +198,8 @@ class _Judge:
                 Field.LINE_LEAD,
                 _("Nobody has the employee number %(number)s.") % {"number": lead},
             )
-        if after["kind"] == Person.Kind.CONTRACTOR and not after["employer"]:
+        is_contractor = after["kind"] == Person.Kind.CONTRACTOR
+        if is_contractor and not after["employer"] and not one.stays_erased:
             yield (Field.EMPLOYER, _("Say whom a contractor is employed by."))
         if after["started_on"] and after["left_on"] and after["left_on"] < after["started_on"]:
             yield (Field.LEFT_ON, _("The last day comes before the first. Change one of them."))

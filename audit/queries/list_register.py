@@ -19,6 +19,7 @@ from certification.queries.standing_on_day import (
 )
 from people.domain.employee_numbers import number_key
 from people.models import FormerEmployeeNumber, Person, Site, Stamp, User
+from people.queries.erased import erased
 from training.models import PracticeRecord, VisionTest
 
 KIND_WORDS = {
@@ -102,6 +103,7 @@ class Register:
     facts: dict[int, dict[int, Facts]] = field(default_factory=lambda: defaultdict(dict))
     stamps: set[tuple[int, str]] = field(default_factory=set)
     taken_back: dict[int, datetime] = field(default_factory=dict)
+    erased: set[int] = field(default_factory=set)
     upkeep: Upkeep = field(default_factory=lambda: Upkeep({}, {}))
 
     def with_zeros(self, number: str) -> str | None:
@@ -170,6 +172,8 @@ def read_register(listed: Iterable[ListedPerson], *, with_facts: bool) -> Regist
         register.taken_back.update(dict.fromkeys(undoing.get("left", []), undone_at))
     own = [register.numbers[key] for key in keys if key in register.numbers]
     for lot in _lots(own):
+        gone = Person.objects.filter(erased(), pk__in=lot)
+        register.erased |= set(gone.order_by().values_list("pk", flat=True))
         register.stamps |= set(
             Stamp.objects.filter(person__in=lot, returned_on=None).values_list("person_id", "mark")
         )

@@ -359,7 +359,8 @@ def _refuse_number(person: Person, number: str) -> None:
 
 
 def refuse_contradictions(person: Person) -> None:
-    if person.kind == Person.Kind.CONTRACTOR and not person.employer:
+    without_employer = person.kind == Person.Kind.CONTRACTOR and not person.employer
+    if without_employer and not is_erased(person):  # With the name the employer is erased too.
         raise PeopleError(_("Say whom a contractor is employed by."))
     if person.line_lead is not None and person.line_lead.pk == person.pk:
         raise PeopleError(_("Nobody is their own line lead. Choose somebody else, or nobody."))

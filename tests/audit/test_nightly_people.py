@@ -14,6 +14,9 @@ from audit.exceptions import ListRefused, ListStopped
 from audit.queries.list_bringers import all_sites, program
 from audit.services import nightly_people
 from people.models import Person, Role, User
+from people.services.erasing import erase_person
+from people.services.people import change_person
+from people.services.returns import return_person
 from records.models import TrailEntry, TrailHead
 from records.queries.verification import verify_records
 from records.tables.lists import read_list
@@ -410,3 +413,39 @@ def test_the_same_long_file_twice_at_once_is_written_once(in_steps):
     assert True in answers
     assert Person.objects.count() == 5
     assert TrailEntry.objects.filter(act="person enrolled").count() == 5
+
+
+@pytest.mark.parametrize("kind", Person.Kind)
+def test_name_that_was_erased_comes_back_by_no_file_while_they_are_away(file, kind):
+    administrator = make_user(Role.ADMINISTRATOR, site=make_site())
+    person = make_person(
+        make_site(), full_name="Ada Holm", email="ada@skarn.example", employer="Skarn", kind=kind,
+        left_on=date(2026, 1, 30),
+    )  # fmt: skip
+    at = timezone.now()
+    erase_person(person=person, reason="Asked for.", actor=administrator, at=at)
+    number = person.employee_number
+    listed = f"{number},Ada Holm,ada@skarn.example,Skarn,contractor"
+    path = file(f"Number,Name,E-mail,Employer,Kind\n{listed}\n")
+    assert "0 new, 0 changed, 1 left alone" in run(path, "--write")[0]
+
+    # What the file says of their days is taken all the same.
+    path = file(f"Number,Name,E-mail,Employer,Kind,Last day\n{listed},2026-01-31\n")
+    told, wrong = run(path, "--write")
+    assert (told.splitlines()[0], wrong) == (f"changed: {number} {number}: left_on", "")
+    person.refresh_from_db()
+    assert (person.full_name, person.email, person.employer) == (number, "", "")
+    assert (person.kind, person.left_on) == (kind, date(2026, 1, 31))
+
+    return_person(
+        person=person, returned_on=date(2026, 2, 2), reason="-", actor=administrator, at=at
+    )
+    run(file(f"Number,Name,E-mail,Employer,Kind\n{listed}\n"), "--write")
+    person.refresh_from_db()
+    assert (person.full_name, person.email) == ("Ada Holm", "ada@skarn.example")
+
+    change_person(person=person, left_on=date(2026, 2, 3), actor=administrator, at=at)
+    erase_person(person=person, reason="Asked for again.", actor=administrator, at=at)
+    person.refresh_from_db()
+    assert person.full_name == number
+    assert verify_records().faults == []
