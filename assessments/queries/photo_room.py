@@ -26,7 +26,7 @@ def why_closed(board: Board) -> str:
         return ""
     if ReadingRequest.objects.filter(board=board, answered_at__isnull=True).exists():
         return ""
-    if _is_being_corrected(board):
+    if is_being_corrected(board):
         return ""
     return _(
         "Every stage of %(board)s is signed, so it takes no more photographs. Whoever judges it"
@@ -34,7 +34,8 @@ def why_closed(board: Board) -> str:
     ) % {"board": board.number}
 
 
-def _is_being_corrected(board: Board) -> bool:
+def is_being_corrected(board: Board) -> bool:
+    """Whether somebody has begun a correction that is still to be signed."""
     if not board.gradings.filter(replaces__isnull=False).exists():
         return False
     assignment = grading_assignment.GradingAssignment(board, grading_assignment.gradings_of(board))

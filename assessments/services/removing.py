@@ -44,6 +44,12 @@ from .photo_lock import lock_photos
 File = tuple[Storage, str]
 
 
+def hold_boards(boards: QuerySet[Board]) -> None:
+    """Lock boards, cancelled ones too, in one order, for whoever asks next whether they may go."""
+    held = Board.objects.select_for_update(no_key=True).filter(pk__in=boards.values("pk"))
+    list(held.order_by("pk").values_list("pk", flat=True))
+
+
 @transaction.atomic
 def remove_photo_files(
     *, photos: Collection[Photo], reason: str, actor: Actor, at: datetime

@@ -8,7 +8,8 @@ from typing import Any
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
-from assessments.models import Board, Photo, Question, StudyPhoto
+from assessments.models import Board, Grading, Photo, Question, ReadingRequest, StudyPhoto
+from assessments.queries.photo_room import is_being_corrected
 from assessments.queries.removed_files import removed_file
 from audit.models import EvidencePack
 from certification.domain.months import add_months
@@ -47,6 +48,9 @@ class Rule:
         What a page calls one, by number and never by name.
     day_of : callable
         The day that its months are counted from.
+    boards_of : callable, optional
+        Of rows, by key, the boards that are locked before it is asked whether they stay: whoever
+        begins something on a board locks it, and not its person.
     """
 
     candidates: Callable[[Site, date], QuerySet[Any]]
@@ -54,6 +58,7 @@ class Rule:
     person_of: Callable[[Any], int]
     in_words: Callable[[Any], str]
     day_of: Callable[[Any], date]
+    boards_of: Callable[[Collection[int]], QuerySet[Board]] | None = None
 
 
 @dataclass(frozen=True)
@@ -169,7 +174,7 @@ def _boards(site: Site, before: date) -> QuerySet[Board]:
 
 def _boards_stay(boards: Collection[Board]) -> Stays:
     keys = {board.pk for board in boards}
-    stays = {
+    stays = _read_anew(boards) | {
         pk: _("The certificate or proposal %(number)s rests on it.") % {"number": number}
         for pk, number in in_use.boards_in_use(boards).items()
     }
@@ -181,6 +186,20 @@ def _boards_stay(boards: Collection[Board]) -> Stays:
     packs = EvidencePack.objects.filter(board__in=keys).values_list("board", "number")
     for pk, number in packs:
         stays[pk] = _("The evidence pack %(number)s is about it.") % {"number": number}
+    return stays
+
+
+def _read_anew(boards: Collection[Board]) -> dict[int, str]:
+    """Of boards of which every stage is signed, those that are looked at again all the same."""
+    by_key = {board.pk: board for board in boards}
+    asked = ReadingRequest.objects.filter(board__in=by_key, answered_at__isnull=True)
+    stays = dict.fromkeys(
+        asked.values_list("board", flat=True), _("A regrading of it was asked for.")
+    )
+    corrections = Grading.objects.filter(board__in=by_key, replaces__isnull=False)
+    for pk in corrections.order_by().values_list("board", flat=True).distinct():
+        if is_being_corrected(by_key[pk]):
+            stays[pk] = _("Somebody has begun a correction of it.")
     return stays
 
 
@@ -288,6 +307,9 @@ RULES: Mapping[str, tuple[Rule, ...]] = {
             lambda photo: photo.board.person_id,
             lambda photo: f"{photo.board.number}, {photo.pk}",
             lambda photo: photo.board.site.today(photo.recorded_at),
+            lambda keys: Board.objects.filter(
+                pk__in=Photo.every.filter(pk__in=keys).values("board")
+            ),
         ),
     ),
     Kind.BOARDS: (
@@ -297,6 +319,7 @@ RULES: Mapping[str, tuple[Rule, ...]] = {
             lambda board: board.person_id,
             lambda board: board.number,
             lambda board: board.handed_out_on,
+            lambda keys: Board.objects.filter(pk__in=keys),
         ),
     ),
     Kind.VISION_TESTS: (

@@ -76,7 +76,8 @@ def remove_at_every_site(*, clock: Callable[[], datetime]) -> int:
     """Remove what is kept no longer, for at most `WITHIN_S`; return how many records went.
 
     Each person's are looked at and removed in one transaction under the lock that acts on their
-    certificates take, so a certificate that is issued meanwhile keeps what it rests on. What is
+    certificates take, so a certificate that is issued meanwhile keeps what it rests on; and under
+    those of their boards, so that one of which a regrading is asked for meanwhile stays. What is
     left when the time is over, or by a crash, goes the next night.
     """
     until = time.monotonic() + WITHIN_S
@@ -139,6 +140,8 @@ def _remove_of_person(
 ) -> int:
     """Remove of somebody's rows what is still to be removed once they are locked."""
     lock_person(Person.objects.get(pk=person_id))
+    if rule.boards_of is not None:
+        board_removing.hold_boards(rule.boards_of(keys))
     months = retention_of(site).months(kind)
     if not months:
         return 0

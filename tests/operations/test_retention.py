@@ -9,7 +9,8 @@ from django.urls import reverse
 
 from assessments.exceptions import NotAPhotograph
 from assessments.models import Board, Judgement, Measurement, Photo, Rendition
-from assessments.services import boards, measuring, photos, removing
+from assessments.services import boards, grading, measuring, photos, removing
+from assessments.services.reading_requests import ask_for_another_reading
 from audit.models import EvidencePack
 from certification.domain.standing import timeline
 from certification.queries import standing_on_day
@@ -408,6 +409,30 @@ def test_what_is_signed_is_blanked_by_nobody_where_its_thing_is_there(scene):
     make_board(*scene, on=TODAY)
     with pytest.raises(IntegrityError), transaction.atomic():
         Signature.objects.update(content="")
+
+
+@pytest.mark.parametrize("begun", ["regrading", "correction"])
+def test_boards_that_somebody_reads_anew_stay_with_their_photographs(scene, begun):
+    person, instructor = scene
+    board, _photo = make_board(person, instructor, on=TODAY - 3 * YEAR)
+    before = NOW - timedelta(days=1)
+    if begun == "regrading":
+        factories.make_user("instructor", site=person.site)
+        trainee = factories.make_user("operator", person=person)
+        ask_for_another_reading(board=board, trainee=trainee, reason="E01 is fine.", at=before)
+    else:
+        grading.correct_grading(
+            grading=board.gradings.get(), grader=instructor, reason="Misread.", at=before
+        )
+    keeps(boards=12, photographs=12)
+    sentence = {
+        "regrading": "A regrading of it was asked for.",
+        "correction": "Somebody has begun a correction of it.",
+    }[begun]
+    seen = queries.outlook(person.site, NOW)
+    assert [line.stays for outlook in seen for line in outlook.stays] == [sentence] * 2
+    assert run() == 0
+    fits()
 
 
 @pytest.mark.parametrize("why", ["evidence", "open"])

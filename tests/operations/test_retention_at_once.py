@@ -5,6 +5,8 @@ from datetime import timedelta
 import pytest
 from django.db import connection
 
+from assessments.models import Photo
+from assessments.services.reading_requests import ask_for_another_reading
 from operations.models import SiteRetention
 from operations.services import retention
 from people.models import Person
@@ -77,3 +79,29 @@ def test_report_that_is_confirmed_meanwhile_stays_with_its_work():
 
     assert wait_behind(confirm, run) == 0
     assert WorkReport.objects.get().decision.practice is not None
+
+
+@pytest.fixture
+def board(person):
+    factories.make_user("instructor", site=person.site)
+    board = factories.make_passed_board(
+        person, factories.make_exercise(), signed_at=NOW - timedelta(days=500),
+        handed_out_on=LONG_AGO,
+    )  # fmt: skip
+    factories.make_photo(board, recorded_at=NOW - timedelta(days=500))
+    return board
+
+
+def asking(board):
+    trainee = factories.make_user("operator", person=board.person)
+    return lambda: ask_for_another_reading(
+        board=board, trainee=trainee, reason="E01 is fine.", at=NOW
+    )
+
+
+@pytest.mark.parametrize("kind", ["photographs", "boards"])
+def test_what_a_regrading_is_asked_of_meanwhile_stays(board, kind):
+    SiteRetention.objects.update(vision_tests=0, **{kind: 12})
+    assert wait_behind(asking(board), run) == 0
+    assert Photo.objects.count() == 1
+    assert not Removal.objects.exists()
