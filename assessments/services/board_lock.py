@@ -21,9 +21,11 @@ def lock_board(board: Board) -> Board:
     Raises
     ------
     CannotChangeBoard
-        If the board was cancelled: nothing is done on it any more.
+        If the board was cancelled, or is kept no longer: nothing is done on it any more.
     """
-    locked = Board.objects.select_for_update(no_key=True).get(pk=board.pk)
+    locked = Board.objects.select_for_update(no_key=True).filter(pk=board.pk).first()
+    if locked is None:
+        raise CannotChangeBoard(_("%(board)s is kept no longer.") % {"board": board.number})
     refuse_if_cancelled(locked)
     return locked
 

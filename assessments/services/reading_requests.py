@@ -9,6 +9,7 @@ from assessments import ports
 from assessments.exceptions import CannotChangeBoard, MayNotGrade
 from assessments.models import Board, BoardOutcome, Grading, ReadingRequest, StageSigning
 from assessments.queries import written_down
+from assessments.queries.removed_files import removed_file
 from people.models import Role, SiteRole, User
 from records.services import trail
 
@@ -30,7 +31,8 @@ def why_not_ask(board: Board, trainee: User) -> str:
         return _("%(board)s has no result yet. Ask once every stage is signed.") % {
             "board": board.number
         }
-    if board.disposed_at is not None and not board.photos.exists():
+    kept = board.photos.exclude(removed_file())
+    if board.disposed_at is not None and not kept.exists():
         return _("The piece is gone and no photograph of it was kept, so nobody can read it again.")
     if not _somebody_is_left(board):
         return _(

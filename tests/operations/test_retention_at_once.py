@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 from django.db import connection
 
-from assessments.models import Photo
+from assessments.models import Board, Photo, ReadingRequest
 from assessments.services.reading_requests import ask_for_another_reading
 from operations.models import SiteRetention
 from operations.services import retention
@@ -105,3 +105,13 @@ def test_what_a_regrading_is_asked_of_meanwhile_stays(board, kind):
     assert wait_behind(asking(board), run) == 0
     assert Photo.objects.count() == 1
     assert not Removal.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("kind", "sentence"), [("photographs", "no photograph"), ("boards", "is kept no longer")]
+)
+def test_regrading_of_what_goes_meanwhile_is_refused(board, kind, sentence):
+    Board.objects.filter(pk=board.pk).update(disposed_at=NOW)
+    SiteRetention.objects.update(vision_tests=0, **{kind: 12})
+    assert sentence in str(wait_behind(run, asking(board)))
+    assert not ReadingRequest.objects.exists()
