@@ -163,6 +163,12 @@ class FilesInTwoPlaces(Storage):
             self.first.delete(name)
 
 
+def two_places() -> FilesInTwoPlaces | None:
+    """The site's storage where it has a second place."""
+    storage = storages["default"]
+    return storage if isinstance(storage, FilesInTwoPlaces) else None
+
+
 def _copied(source: Any, target: IO[bytes]) -> str:
     digest = hashlib.sha256()
     while chunk := source.read(CHUNK_BYTES):

@@ -4,12 +4,11 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from django.conf import settings
-from django.core.files.storage import storages
 from django.db.models import Exists, OuterRef, QuerySet
 
 from assessments.models import Photo
 from assessments.queries.removed_files import removed_file
-from operations.backends.two_places import FilesInTwoPlaces
+from operations.backends.two_places import two_places
 from operations.models import MovedPhoto
 from people.models import Site
 
@@ -39,12 +38,6 @@ class MoveOutlook:
     waiting: int
     lines: list[Line]
     is_there: bool
-
-
-def two_places() -> FilesInTwoPlaces | None:
-    """The site's storage where it has a second place."""
-    storage = storages["default"]
-    return storage if isinstance(storage, FilesInTwoPlaces) else None
 
 
 def photos_to_move(now: datetime) -> QuerySet[Photo]:

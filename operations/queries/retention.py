@@ -14,6 +14,7 @@ from assessments.queries.removed_files import removed_file
 from audit.models import EvidencePack
 from certification.domain.months import add_months
 from certification.queries import in_use
+from operations.backends.two_places import two_places
 from operations.models import SiteRetention
 from people.models import Person, Site
 from people.queries.erased import erased
@@ -174,7 +175,8 @@ def _boards(site: Site, before: date) -> QuerySet[Board]:
 
 def _boards_stay(boards: Collection[Board]) -> Stays:
     keys = {board.pk for board in boards}
-    stays = _read_anew(boards) | {
+    stays = _on_a_disk_that_is_away(keys) | _read_anew(boards)
+    stays |= {
         pk: _("The certificate or proposal %(number)s rests on it.") % {"number": number}
         for pk, number in in_use.boards_in_use(boards).items()
     }
@@ -187,6 +189,15 @@ def _boards_stay(boards: Collection[Board]) -> Stays:
     for pk, number in packs:
         stays[pk] = _("The evidence pack %(number)s is about it.") % {"number": number}
     return stays
+
+
+def _on_a_disk_that_is_away(keys: Collection[int]) -> dict[int, str]:
+    """Of boards those with photographs, which nothing can be deleted of where one may lie there."""
+    places = two_places()
+    if places is None or places.second_is_there():
+        return {}
+    kept = Photo.every.filter(board__in=keys).exclude(removed_file())
+    return dict.fromkeys(kept.values_list("board", flat=True), _("The second disk is not there."))
 
 
 def _read_anew(boards: Collection[Board]) -> dict[int, str]:

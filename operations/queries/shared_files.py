@@ -5,10 +5,9 @@ from typing import Any
 from django.conf import settings
 from django.core.files.storage import default_storage
 
+from operations.backends.two_places import two_places
 from operations.exceptions import BucketOutOfReach
 from records.exceptions import FilesOutOfReach
-
-from .old_photos import two_places
 
 
 def bucket() -> Any:

@@ -9,7 +9,7 @@ from functools import partial
 from django.db import transaction
 
 from assessments.models import Photo
-from operations.backends.two_places import AnotherFile, FilesInTwoPlaces
+from operations.backends.two_places import AnotherFile, FilesInTwoPlaces, two_places
 from operations.exceptions import HalfShared
 from operations.models import MovedPhoto
 from operations.queries import old_photos as queries
@@ -31,7 +31,7 @@ def move_old_photos(*, clock: Callable[[], datetime]) -> int:
     takes too, the copy takes its place and the first goes. One that is not as it was written down
     stays, for the verification to tell of. Nothing goes to a folder that is not the one of before.
     """
-    places = queries.two_places()
+    places = two_places()
     if places is None:
         return 0
     if not places.second_is_there():

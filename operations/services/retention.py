@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 
 from assessments.models import Board, Photo
 from assessments.services import removing as board_removing
+from operations.backends.two_places import two_places
 from operations.exceptions import ShownOtherRules
 from operations.models import SiteRetention
 from operations.queries.retention import (
@@ -80,6 +81,9 @@ def remove_at_every_site(*, clock: Callable[[], datetime]) -> int:
     those of their boards, so that one of which a regrading is asked for meanwhile stays. What is
     left when the time is over, or by a crash, goes the next night.
     """
+    places = two_places()
+    if places is not None and not places.second_is_there():
+        log.warning("No photograph is removed: the disk of OLD_PHOTOS_DIR is not there.")
     until = time.monotonic() + WITHIN_S
     board_removing.delete_left_files(clock() - FILES_LEFT_SINCE)
     count = 0

@@ -15,11 +15,13 @@ from django.utils import timezone
 from assessments.services import removing
 from config.celery import app
 from operations.backends import two_places
-from operations.models import MovedPhoto
+from operations.models import MovedPhoto, SiteRetention
 from operations.queries import database_rows
+from operations.queries import retention as retention_queries
 from operations.services.back_ups import back_up
 from operations.services.old_photos import move_old_photos
 from operations.services.restoring import check_archive
+from operations.services.retention import remove_at_every_site
 from operations.tasks import move_old_photographs
 from records.queries.verification import verify_records
 from tests import factories
@@ -28,7 +30,7 @@ from tests.factories import NOW
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.each_database]
 
-OLD = NOW - timedelta(days=31)
+OLD, LATER = NOW - timedelta(days=31), NOW + timedelta(days=9)
 CONTENT = pictures.jpeg(120, 80)
 
 
@@ -52,9 +54,9 @@ def second(tmp_path, settings):
     return second
 
 
-def add(at=OLD, content=CONTENT):
+def add(at=OLD, content=CONTENT, board=None):
     photo = factories.make_photo(
-        factories.make_board(),
+        board or factories.make_board(),
         sha256=hashlib.sha256(CONTENT).hexdigest(),
         size_bytes=len(CONTENT),
         recorded_at=at,
@@ -216,6 +218,28 @@ def test_nothing_moves_to_an_empty_mount_in_the_place_of_the_disk_of_before(seco
     assert "Moved so far: 1. Next run: 1." in " ".join(answer.split())
     assert f"{more.board.number}, {more.pk}" in answer
     assert "The second disk is not there." not in answer
+
+
+@pytest.mark.parametrize("kind", ["photographs", "boards"])
+def test_what_is_kept_no_longer_waits_for_the_disk_that_may_hold_it(second, caplog, kind):
+    board = factories.make_passed_board(
+        factories.make_person(), factories.make_exercise(), signed_at=OLD, handed_out_on=OLD.date()
+    )
+    photo, site = add(board=board), board.site
+    SiteRetention.objects.create(site=site, **{kind: 1})
+    move()
+    away = second.rename(second.with_name("unplugged"))
+    second.mkdir()  # What the disk is mounted on.
+    [outlook] = retention_queries.outlook(site, LATER)
+    assert [line.stays for line in outlook.stays] == ["The second disk is not there."]
+    assert remove_at_every_site(clock=lambda: LATER) == 0
+    assert "No photograph is removed: the disk of OLD_PHOTOS_DIR is not there." in caplog.text
+    second.rmdir()
+    away.rename(second)
+    assert in_places(photo) == [False, True]
+
+    assert remove_at_every_site(clock=lambda: LATER) == 1
+    assert in_places(photo) == [False, False]
 
 
 def test_without_a_second_place_nothing_moves_and_the_page_has_no_word_of_it(client):
