@@ -51,6 +51,11 @@ def photos_to_move(now: datetime) -> QuerySet[Photo]:
     )
 
 
+def removed_after_moving() -> QuerySet[Photo]:
+    """Photographs that were moved and whose file was removed since."""
+    return Photo.every.filter(removed_file(), Exists(_moved())).order_by("pk")
+
+
 def move_outlook(site: Site, now: datetime) -> MoveOutlook | None:
     """What the next run moves at a site; None where there is no second place."""
     places = two_places()

@@ -44,6 +44,7 @@ def move_old_photos(*, clock: Callable[[], datetime]) -> int:
         return 0
     until, count, tried = time.monotonic() + WITHIN_S, 0, set[int]()
     _leave_what_a_crash_left(places, clock() - LEFT_BEHIND_SINCE)
+    _delete_what_was_removed(places)
     places.mark_second()
     while time.monotonic() < until:
         waiting = queries.photos_to_move(clock()).exclude(pk__in=tried)
@@ -84,3 +85,14 @@ def _leave_what_a_crash_left(places: FilesInTwoPlaces, since: datetime) -> None:
     for photo in Photo.every.filter(pk__in=list(numbers)):
         if places.first.exists(str(photo.original.name)):
             places.leave_first(str(photo.original.name))
+
+
+def _delete_what_was_removed(places: FilesInTwoPlaces) -> None:
+    """Delete what went from the records while the disk was away, however long ago that was."""
+    for photo in queries.removed_after_moving():
+        try:
+            places.delete(str(photo.original.name))
+        except OSError as error:
+            log.warning("What is kept no longer stays on the second disk: %s.", error.strerror)
+            return
+        MovedPhoto.objects.filter(pk=photo.pk).delete()

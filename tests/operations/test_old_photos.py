@@ -242,6 +242,26 @@ def test_what_is_kept_no_longer_waits_for_the_disk_that_may_hold_it(second, capl
     assert in_places(photo) == [False, False]
 
 
+def test_what_went_while_the_disk_was_away_is_deleted_there_once_it_is_back(second, monkeypatch):
+    photo, stays = add(), add()
+    move()
+    away = second.rename(second.with_name("unplugged"))
+    removing.remove_photo_files(photos=[photo], reason="kept long enough", actor=None, at=NOW)
+    away.rename(second)
+    assert in_places(photo) == [False, True]
+
+    def is_read_only(*_arguments):
+        raise OSError(errno.EROFS, os.strerror(errno.EROFS))
+
+    with monkeypatch.context() as patch:
+        patch.setattr(two_places.FilesInTwoPlaces, "delete", is_read_only)
+        move(LATER)
+    assert in_places(photo) == [False, True]
+    move(LATER)
+    assert (in_places(photo), in_places(stays)) == ([False, False], [False, True])
+    assert MovedPhoto.objects.get().pk == stays.pk
+
+
 def test_without_a_second_place_nothing_moves_and_the_page_has_no_word_of_it(client):
     photo = add()
     assert move_old_photographs() == 0
