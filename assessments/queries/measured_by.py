@@ -92,33 +92,47 @@ def tallies_of(boards: Iterable[Board]) -> dict[int, MeasuredTally]:
     return {key: tally_of(reading) for key, reading in read_boards(boards).items()}
 
 
-def unsaid_before_signing(grading: Grading, stage: str) -> list[str]:
-    """Places of a stage that are measured and were judged by a word alone.
-
-    What a correction takes over from a signed grading stands as it was signed there.
-    """
-    unsaid = list(
-        grading.judgements.filter(
-            stage=stage, criterion__how="measured", value__isnull=True, by_eye_because=""
-        )
-        .exclude(outcome=Judgement.Outcome.NOT_APPLICABLE)
+def measured_judgements(grading: Grading, stage: str) -> list[Judgement]:
+    """The judgements of a stage under measured criteria, place by place."""
+    return list(
+        grading.judgements.filter(stage=stage, criterion__how="measured")
         .select_related("joint__position", "criterion")
         .order_by("joint__position__order", "criterion__order")
     )
+
+
+def unsaid_before_signing(judged: Iterable[Judgement], grading: Grading, stage: str) -> list[str]:
+    """Places of a stage that are measured and were judged by a word alone.
+
+    What a correction takes over from a signed grading stands as it was signed there.
+
+    Parameters
+    ----------
+    judged : iterable of Judgement
+        As `measured_judgements` gives them.
+    """
+    unsaid = [
+        row
+        for row in judged
+        if row.value is None
+        and not row.by_eye_because
+        and row.outcome != Judgement.Outcome.NOT_APPLICABLE
+    ]
     return _places_not_taken_over(unsaid, grading, stage)
 
 
-def by_former_scale_before_signing(grading: Grading, stage: str, makes: Makes) -> list[str]:
+def by_former_scale_before_signing(
+    judged: Iterable[Judgement], grading: Grading, stage: str, makes: Makes
+) -> list[str]:
     """Places of a stage whose value was read by a scale that its photograph has no more.
 
     What a correction takes over from a signed grading stands as it was signed there.
     """
-    judged = list(
-        grading.judgements.filter(stage=stage, measurement__isnull=False)
-        .exclude(pk__in=judgements_left(grading, stage, makes))
-        .select_related("joint__position", "criterion")
-        .order_by("joint__position__order", "criterion__order")
-    )
+    by_marks = [row for row in judged if row.measurement_id is not None]
+    if not by_marks:
+        return []
+    left = set(judgements_left(grading, stage, makes).values_list("pk", flat=True))
+    judged = [row for row in by_marks if row.pk not in left]
     used = {row.pk: measurements_used(row) for row in judged}
     measurements = Measurement.objects.filter(pk__in=set().union(*used.values()))
     former = {each.pk for each in measurements.select_related("photo") if is_by_former_scale(each)}

@@ -273,8 +273,9 @@ def _summary_to_sign(
             _("Still open: %(places)s. Judge them, then sign.")
             % {"places": board_results.shortened(summary.open_places)}
         )
+    judged = measured_by.measured_judgements(grading, stage)
     # Judged before a measurement was asked for, and never signed.
-    if unsaid := measured_by.unsaid_before_signing(grading, stage):
+    if unsaid := measured_by.unsaid_before_signing(judged, grading, stage):
         raise StageNotReady(
             _(
                 "Measured, and judged by a key alone: %(places)s. Judge each again by marks, with"
@@ -282,7 +283,7 @@ def _summary_to_sign(
             )
             % {"places": board_results.shortened(unsaid)}
         )
-    if former := measured_by.by_former_scale_before_signing(grading, stage, makes):
+    if former := measured_by.by_former_scale_before_signing(judged, grading, stage, makes):
         raise StageNotReady(
             _(
                 "Judged by what was measured before the photograph’s scale was set anew: "

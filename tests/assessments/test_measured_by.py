@@ -226,7 +226,7 @@ def test_what_was_signed_so_before_stands_and_is_taken_over_by_a_correction(
     several.judge(grading)
     grading.judgements.update(by_eye_because="")
     with monkeypatch.context() as before:
-        before.setattr(measured_by, "unsaid_before_signing", lambda grading, stage: [])
+        before.setattr(measured_by, "unsaid_before_signing", lambda *_given: [])
         several.sign(grading)
     signing = grading.signings.get()
     assert "by_eye_because" not in board_results.signed_content(signing)["judgements"][0]
