@@ -34,8 +34,15 @@ def erase_mails(erasure: Erasure) -> None:
     )
     keys = list(theirs.values_list("pk", flat=True))
     messages = Message.objects.filter(pk__in=keys)
-    # What is being sent just now may reach its reader, and nobody is reminded twice.
-    free = list(messages.unsent().unclaimed(erasure.at).values_list("pk", flat=True))
+    # What is being sent just now may reach its reader, and nobody is reminded twice; what is held
+    # here nobody takes up any more.
+    free = list(
+        messages.unsent()
+        .unclaimed(erasure.at)
+        .select_for_update(of=("self",))
+        .order_by("pk")
+        .values_list("pk", flat=True)
+    )
     messages.unsent().update(withdrawn_at=erasure.at, why_withdrawn=erasure.reason[:200])
     messages.update(raw=b"", subject="", answer="")
     for message in messages.filter(Q(person=person) | Q(recipient__in=addresses)):

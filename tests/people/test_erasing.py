@@ -1,6 +1,7 @@
 """Erasing who somebody was keeps their number, what was certified and who signed; all verifies."""
 
 import json
+from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 
 import pytest
@@ -31,8 +32,9 @@ from records.models import Removal, Signature, TrailEntry, TrailPayload, append_
 from records.queries.verification import verify_records
 from records.services import trail
 from reminders.models import Message, Reminder
+from reminders.models.reminders import MessageQuerySet
 from tests import factories
-from tests.assessments.together import wait_behind
+from tests.assessments.together import at_once, somebody_waits_for_us, wait_behind
 from tests.factories import NOW, PASSWORD, TODAY
 from training.services.courses import enrol_people
 from training.services.tools import put_out_of_service
@@ -451,3 +453,30 @@ def test_what_somebody_else_is_just_writing_of_them_is_erased_too(keeper):
 
     assert not TrailPayload.objects.filter(body__contains=NAME).exists()
     assert TrailPayload.objects.get(entry__act="person found").erased_at == LATER
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
+def test_mail_that_a_worker_takes_up_meanwhile_does_not_go_out(keeper, monkeypatch):
+    person = factories.make_person(full_name=NAME, email=MAIL, left_on=TODAY)
+    message = Message.objects.create(
+        message_id="m-1", site=person.site, person=person, recipient=MAIL, day=TODAY,
+        subject=NAME, raw=b"-", due_at=NOW,
+    )  # fmt: skip
+    update, claims = MessageQuerySet.update, []
+
+    def take_up():
+        return Message.objects.claim(message.pk, LATER)
+
+    def updated(messages, **values):
+        """Have a worker come between what is read of the mails and their withdrawal."""
+        monkeypatch.setattr(MessageQuerySet, "update", update)
+        claims.append(pool.submit(at_once, take_up))
+        while not somebody_waits_for_us():
+            assert not claims[0].done(), claims[0].result()
+        return messages.update(**values)
+
+    with ThreadPoolExecutor(1) as pool:
+        monkeypatch.setattr(MessageQuerySet, "update", updated)
+        erase(person, keeper)
+        assert claims[0].result() == [False]
